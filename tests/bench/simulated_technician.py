@@ -279,7 +279,8 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ),
     ("", "called-or-not"): lambda t: "calls for cooling" if _calls(t) else "idle",
     ("", "noise-place"): _seen("noise", panel="outer panel", fan="fan motor", compressor="compressor", none="silence"),
-    ("", "noise-after"): lambda t: "much better" if t.look("noise") == "none" else "as before",
+    **dict.fromkeys(
+        (("", "noise-then"), ("", "noise-after")), lambda t: "much better" if t.look("noise") == "none" else "as before"),
     ("", "tighten"): _seen("panels", loose="loose parts", tight="everything tight"),
     ("", "complaint"): _what_it_does,
     ("", "outlet-lamp"): lambda t: "shines" if t.condition.volts > 100 else "stays off",

@@ -295,6 +295,7 @@ WORKING = frozenset({
 OVERLAID = {Overlay.STAND_BY: "go ahead", Overlay.STOP_ONCE: "negative", Overlay.STOP_TWICE: "negative"}
 WORDS = {
     Awaiting.CUT_WAIT: "negative",
+    Awaiting.ALSO_SAID: "negative",
     Awaiting.DONE: "next step",
     Awaiting.UNDERSTOOD: "understood",
     Awaiting.SEEN: "affirm",

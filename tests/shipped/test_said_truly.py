@@ -121,3 +121,93 @@ def test_a_way_run_alone_ends_warm_only_with_somebody_who_looks_on(name: str) ->
     assert {step.id for step in procedure.steps if "end-not-cold" in lead_to(step)} == {"who-looks-on"}
     complaint = book_named("service-call").at("service-call", "complaint")
     assert ("looks-on", "second look") in complaint.makes
+
+
+def test_without_a_gas_detector_nobody_is_told_that_gas_leaks() -> None:
+    """The same is done as at an alarm."""
+    name = "sealed-circuit-suspicion"
+    detector = book_named(name).at(name, "gas-detector")
+    unsure = book_named(name).at(name, getattr(detector, "unknown", ""))
+    assert "Gas leaks." not in unsure.say
+    assert "Touch no switch and no plug." in unsure.say
+    assert after(name, unsure.id) == after(name, "gas-alarm") == "end-gas"
+
+
+@pytest.mark.parametrize("name", ["noisy-or-vibrating", "wet"])
+def test_the_feet_of_a_cabinet_are_set_by_two_or_by_nobody(name: str) -> None:
+    procedure = book_named(name).procedures[name]
+    assert {step.id for step in procedure.steps if "tip-warning" in lead_to(step)} == {"people"}
+    assert ways_of(name, "people")["partner here"] == "tip-warning"
+    assert after(name, "tip-warning") == "level-work"
+    assert "Send a second person" in procedure.step("feet-handover").say
+
+
+def test_in_standing_water_nobody_turns_feet_beside_a_live_cabinet() -> None:
+    assert book_named("wet").at("wet", "level-work").behind_gate
+    leans: dict[str, float | str] = {"level_look": "leans forward", "drain_look": "running free"}
+    assert chosen("wet", "drain-says", **leans, people="partner here") == "next-water"
+    for alone in ({"people": "working alone"}, {}, {"drain_again": "running free"}):
+        assert chosen("wet", "drain-says", **leans, **alone) == "feet-handover"
+
+
+def test_what_rattles_on_after_feet_or_fan_is_tightened_before_it_is_handed_over() -> None:
+    name = "noisy-or-vibrating"
+    assert after(name, "level-work") == "noise-then"
+    assert chosen(name, "after-fans-work", fans_work="fixed") == "noise-then"
+    assert ways_of(name, "noise-then") == {"much better": "pull-down", "as before": "unplug"}
+
+
+def test_a_heater_that_a_defrost_by_hand_has_warmed_is_warned_of() -> None:
+    book = book_named("defrost")
+    warned = book.at("defrost", "ice-warning")
+    assert "hot surface" in warned.hazards
+    assert "heater" in warned.say
+    assert "hot surface" in book.at("defrost", "heater-resistance").hazards
+
+
+def test_air_that_is_strong_is_not_called_weak_where_nobody_saw_the_drain() -> None:
+    assert chosen("defrost", "air-decides", air_after="strongly") == "end-defrosted"
+    assert chosen("defrost", "air-decides", air_after="strongly", drain_look="blocked") == "end-cause"
+
+
+def test_ice_whose_cause_was_put_right_is_explained() -> None:
+    assert chosen("iced-up", "cause-known", circuit_work="fixed") == "end-mended"
+    assert chosen("iced-up", "cause-known", ice_work="done", seat_work="fixed") == "end-mended"
+    assert chosen("iced-up", "cause-known", ice_work="done") == "ice-unexplained"
+
+
+@pytest.mark.parametrize(("name", "go"), [("too-warm", "end-normal"), ("runs-all-the-time", "end-normal")])
+def test_a_fresh_fill_that_cooled_was_not_mended(name: str, go: str) -> None:
+    assert chosen(name, "cause-known", load="freshly filled") == go
+
+
+def test_a_setting_that_was_put_right_is_proved_and_not_handed_over_as_unexplained() -> None:
+    name = "freezing-the-stock"
+    assert chosen(name, "where-says", frozen_where="everywhere", kind_first="sealed drinks", setting=28.0) == "pull-down"
+    assert chosen(name, "where-says", frozen_where="everywhere") == "room-temperature"
+
+
+def test_a_mode_or_a_setting_that_was_put_right_stays_so_where_the_compressor_was_sound() -> None:
+    sound: dict[str, float | str] = {"compressor_work": "no fault found"}
+    assert chosen("dead-or-trips", "mended-or-not", **sound, controller_mode="something else") == "end-mended"
+    assert chosen("dead-or-trips", "mended-or-not", **sound, setting=52.0) == "end-mended"
+    assert chosen("dead-or-trips", "mended-or-not", **sound, setting=43.0) == "end-normal"
+
+
+def test_a_deck_that_closes_with_a_torn_gasket_is_defrosted_and_then_watched() -> None:
+    assert ways_of("deck-seat", "seat-again")["hangs still"] == "whole-or-torn"
+    assert chosen("iced-up", "after-seat-work", seat_work="watch") == "delivery-air"
+    assert chosen("second-look", "after-seat-work", seat_work="watch") == "pull-down"
+    assert chosen("iced-up", "cause-known", ice_work="fixed", seat_work="watch") == "end-watched"
+    assert chosen("second-look", "after-pull-down", pull_down="fixed", seat_work="watch") == "end-watched"
+    assert chosen("second-look", "after-pull-down", pull_down="fixed", seat_work="fixed") == "end-mended"
+
+
+def test_burst_bottles_are_told_to_the_site() -> None:
+    assert after("food-safety", "keep-whole") == "tell-site"
+
+
+@pytest.mark.parametrize("name", ["too-warm", "dead-or-trips"])
+def test_a_controller_that_drips_after_its_defrost_is_looked_at_twice(name: str) -> None:
+    """After a defrost a controller rests some minutes, so that the coil drips: common practice, no source."""
+    assert "ten minutes" in book_named(name).at(name, "defrost-over").say
