@@ -2,7 +2,10 @@
 
 Rules of this file:
 
-- It answers nothing. At a gate and at a proof nothing is kept: what is said there may be a denial of it.
+- It answers nothing. At a gate and at a proof nothing is kept: what is said there may be a denial of it. Nor is what the
+  question itself may be answered with: 'and it is wet' at "Dry or wet?".
+- 'It hums too' may mean that something still has power: where somebody relies on an isolation, the program says how to deny
+  it whenever it keeps something.
 - 'Anything else?' is the last question of the main procedure that takes a complaint in people's own words. Before it is
   asked, each complaint that was kept is offered by itself, the oldest first; what no way leads to is said once.
 - The record has all that was kept, in the words it came in, and what became of it.
@@ -12,8 +15,10 @@ from __future__ import annotations
 
 from handsfree.dialogue.meant import AWAY, by_level, word_set
 from handsfree.dialogue.question import Consequence
+from handsfree.isolation.rules import Power
 from handsfree.journal.events import AlsoSaid, Utterance
 from handsfree.language import gist
+from handsfree.language.meaning import Sense
 from handsfree.language.tokens import tokens
 from handsfree.procedure import model
 from handsfree.visit import places
@@ -53,11 +58,20 @@ def kept_of(flow: Flow, utterance: Utterance) -> tuple[Besides, ...]:
     if later is None or guarded or far or over or flow.question.hears(flow).gist or not _adds(flow, utterance.words):
         return ()
     told = gist.told(utterance.words, state.language.code, later.gist)
+    if _asked_for(flow, utterance, later.gist, frozenset(told)):
+        return ()
     if told:
         ways, known = _ways(flow), _known(flow)
         return tuple((one if one in ways else "", utterance.words) for one in told if one not in known)
     fine = gist.nothing_wrong(utterance.words, state.language.code, later.gist)
     return (("", utterance.words),) if not fine and _of_the_work(flow, utterance.words) else ()
+
+
+def _asked_for(flow: Flow, utterance: Utterance, lexicon: str, told: frozenset[str]) -> bool:
+    """A number where one is asked for, or what means the same as an answer of the question."""
+    now, code = flow.questions[flow.state.below].hears(flow), flow.state.language.code
+    figure = utterance.sense == Sense.NUMBER and now.number is not None
+    return figure or any(told & set(gist.told(way, code, lexicon)) for way in now.phrases)
 
 
 def _ways(flow: Flow) -> frozenset[str]:
@@ -111,6 +125,8 @@ def noted(flow: Flow, utterance: Utterance) -> bool:
     what = f" {flow.sentence('and')} ".join(named)
     flow.tone("heard")
     flow.heard(flow.sentence("also-noted", what=what) if named else flow.sentence("noted"))
+    if flow.state.interlock.power is not Power.LIVE:
+        flow.heard(flow.sentence("power-doubt"))
     if not flow.state.waiting:
         flow.say(flow.question.asks(flow), "question")
     return True
