@@ -82,8 +82,16 @@ def _ways(flow: Flow) -> frozenset[str]:
 
 def _known(flow: Flow) -> frozenset[str]:
     """The complaints that were given as answers."""
-    state = flow.state
-    return frozenset(result.text for (path, _), result in state.remembered.items() if path == (state.book.main,))
+    state, asking = flow.state, _asking(flow)
+    given = ((path, step, result) for (path, step), result in state.remembered.items())
+    return frozenset(result.text for path, step, result in given if path == (state.book.main,) and step in asking)
+
+
+def _asking(flow: Flow) -> frozenset[str]:
+    """The steps of the main procedure that ask for a complaint: in own words, or with no answer that is none."""
+    asks = [step for step in flow.state.book.procedures[flow.state.book.main].steps if isinstance(step, model.Ask)]
+    names = {answer.say for step in asks if step.gist for answer in step.answers}
+    return frozenset(step.id for step in asks if names.issuperset(answer.say for answer in step.answers))
 
 
 def _adds(flow: Flow, words: str) -> bool:
@@ -157,7 +165,7 @@ def _let_go(flow: Flow, kept: Besides, now: str) -> None:
 
 def taken_up(flow: Flow, answer: model.Answer) -> None:
     """It is looked at now, whether it was offered or named; after 'nothing else' nothing is."""
-    if flow.state.path == (flow.state.book.main,):
+    if flow.state.path == (flow.state.book.main,) and flow.state.frames[-1].step in _asking(flow):
         ends = flow.state.step is what_else(flow) and answer.stands_for == "no"
         for kept in flow.state.besides:
             if ends or kept[0] == answer.say:

@@ -168,6 +168,17 @@ def test_what_may_answer_the_question_is_no_other_complaint(answers: str, line: 
     assert scene.step == "fins"
 
 
+@pytest.mark.parametrize(("answer", "kept"), [("wet", ["wet"]), ("dry", ["wet"])])
+def test_an_answer_to_something_else_is_not_the_complaint_of_its_name(answer: str, kept: list[str]) -> None:
+    """'Wet' at "Is the floor dry or wet?" let the complaint go as if it were looked at; and it could not be kept again."""
+    site = VISIT.replace("Look at the coil.}", "Look at the coil.}\n  - {id: floor, kind: ask, say: How is the floor?, "
+                         "answers: {dry: , wet: }}")  # fmt: skip
+    scene = Scene(book(site)).open().words("too warm", "it is also wet", "next step", answer)
+    assert [means for means, _ in scene.state.besides] == kept
+    scene = Scene(book(site)).open().words("too warm", "next step", answer, "it is also wet")
+    assert [means for means, _ in scene.state.besides] == kept
+
+
 @pytest.mark.parametrize("sure", [0.0, 0.6])
 def test_a_number_that_was_asked_for_is_no_other_complaint(sure: float) -> None:
     asked, after_it = VISIT.split("  - {id: fins, ")[0], VISIT[VISIT.index("  - {id: isolate") :]
