@@ -8,7 +8,7 @@ Rules of this file:
   it whenever it keeps something.
 - 'Anything else?' is the last question of the main procedure that takes a complaint in people's own words. Before it is
   asked, each complaint that was kept is offered by itself, the oldest first; what no way leads to is said once.
-- The record has all that was kept, in the words it came in, and what became of it.
+- The record has all that was kept, in the words it came in (without the number on a lock), and what became of it.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from handsfree.dialogue.meant import AWAY, by_level, word_set
 from handsfree.dialogue.question import Consequence
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import AlsoSaid, Utterance
+from handsfree.journal.private import without_figures
 from handsfree.language import gist
 from handsfree.language.meaning import Sense
 from handsfree.language.tokens import tokens
@@ -151,8 +152,8 @@ def keeps_both(flow: Flow, utterance: Utterance) -> None:
 
 
 def _keep(flow: Flow, kept: tuple[Besides, ...]) -> None:
-    """Once each, whatever it was called."""
-    for means, words in kept:
+    """Once each, whatever it was called; without what may be the number on a lock, because it is said aloud again."""
+    for means, words in ((means, without_figures(said, least=2)) for means, said in kept):
         if not any(means == was if means else words == said for was, said in flow.state.besides):
             flow.change(besides=(*flow.state.besides, (means, words)))
             flow.emit(AlsoSaid(means, words, "noted", flow.place))

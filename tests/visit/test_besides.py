@@ -179,6 +179,14 @@ def test_an_answer_to_something_else_is_not_the_complaint_of_its_name(answer: st
     assert [means for means, _ in scene.state.besides] == kept
 
 
+def test_the_number_on_a_lock_is_neither_kept_nor_said() -> None:
+    """'Also the lock four two is stuck' was said aloud again at the end, and stood in every view."""
+    scene = after(*FINS, *GATE, *OPENS, "understood", "also the lock four two is stuck", *END[1:])
+    kept = [words for _, words, _ in said_besides(scene)]
+    assert kept == ["also the lock … is stuck"] * 2
+    assert scene.said.endswith("You also said: also the lock … is stuck. That is in the record. Anything else?")
+
+
 @pytest.mark.parametrize("sure", [0.0, 0.6])
 def test_a_number_that_was_asked_for_is_no_other_complaint(sure: float) -> None:
     asked, after_it = VISIT.split("  - {id: fins, ")[0], VISIT[VISIT.index("  - {id: isolate") :]
