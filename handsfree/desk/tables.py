@@ -22,7 +22,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 Id = BigInteger().with_variant(Integer, "sqlite")
 
 
-#: It counts; its record is broken; or whole, but not what the program writes; arrived broken; is a copy of another visit.
+#: It counts; its record is broken; or whole, but not what the program writes, or not compared; arrived broken; is a copy.
 GOOD, NOT_HOLDING, DEPARTING, QUARANTINED, COPY = "good", "broken", "departing", "quarantine", "copy"
 
 

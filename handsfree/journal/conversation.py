@@ -45,8 +45,9 @@ class StepPassed:
 
 @dataclass(frozen=True)
 class AlsoSaid:
-    """A complaint besides the one that is looked at. `means`: the answer it is, '' for none; `words`: as said; `now`: what
-    becomes of it: 'noted', 'next' (it is looked at), 'left' (nobody wanted that), 'told' (said again; no way to it)."""
+    """A complaint besides the one that is looked at. `means`: the answer it is, '' for none; `words`: as said, without
+    the number on a lock; `now`: what becomes of it: 'noted', 'next' (it is looked at), 'left' (nobody wanted that), 'told'
+    (said again; no way to it)."""
 
     means: str
     words: str

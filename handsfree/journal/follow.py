@@ -20,6 +20,8 @@ from handsfree.journal.canonical import canonical
 from handsfree.journal.events import (
     EFFECTS,
     HAPPENINGS,
+    Attached,
+    ClockMoved,
     EndOpen,
     Opened,
     Resumed,
@@ -111,12 +113,17 @@ def departure(entries: Iterable[Stamped], machine: ReplayMachine, budget: float 
     return None
 
 
+#: What may come into a record after a crash although nobody takes the visit up: no machine runs.
+_UNHEARD = (Attached, ClockMoved)
+
+
 class _Walker:
     def __init__(self, machine: ReplayMachine) -> None:
         self.machine = machine
         self.state: Any = None
         self.expected: deque[Any] = deque()
         self.departed = False
+        self._torn = False  # the record was opened again after a crash, and the visit was not taken up yet
         self._last: Stamped | None = None
 
     def take(self, entry: Stamped) -> Departure | None:
@@ -128,8 +135,11 @@ class _Walker:
         together = paired and last is not None and (last.mono, last.wall) == (entry.mono, entry.wall)
         if isinstance(event, Resumed | EndOpen | TailDropped):
             self.expected.clear()  # a crash may have come before they were recorded
+            self._torn = not isinstance(event, Resumed)
         if self.expected and isinstance(event, (*HAPPENINGS, Sealed)) and not together:
             return Departure(entry.n, entry.mono, f"the program would write {_told(self.expected[0])} here")
+        if self._torn and isinstance(event, HAPPENINGS) and not isinstance(event, _UNHEARD):
+            return Departure(entry.n, entry.mono, "after a crash the visit goes on here, and was not taken up again")
         if isinstance(event, HAPPENINGS):
             return self._happening(entry)
         return None
@@ -143,7 +153,8 @@ class _Walker:
             self.state, effects = self.machine.advance(self.state, entry)
         except Exception as error:  # whatever a forged record makes the machine stumble over is a departure, not a crash
             return Departure(entry.n, entry.mono, f"the machine cannot take it ({type(error).__name__}: {error})")
-        self.expected.extend(as_recorded(effect) for effect in effects)
+        if not self._torn:  # what is attached meanwhile is told to nobody
+            self.expected.extend(as_recorded(effect) for effect in effects)
         return None
 
     def _effect(self, entry: Stamped) -> Departure | None:

@@ -2,18 +2,24 @@
 
 Rules of this file:
 
-- It answers nothing. At a gate and at a proof nothing is kept: what is said there may be a denial of it.
+- It answers nothing. At a gate and at a proof nothing is kept: what is said there may be a denial of it. Nor is what the
+  question itself may be answered with: 'and it is wet' at "Dry or wet?".
+- 'It hums too' may mean that something still has power: where somebody relies on an isolation, the program says how to deny
+  it whenever it keeps something.
 - 'Anything else?' is the last question of the main procedure that takes a complaint in people's own words. Before it is
   asked, each complaint that was kept is offered by itself, the oldest first; what no way leads to is said once.
-- The record has all that was kept, in the words it came in, and what became of it.
+- The record has all that was kept, in the words it came in (without the number on a lock), and what became of it.
 """
 
 from __future__ import annotations
 
 from handsfree.dialogue.meant import AWAY, by_level, word_set
 from handsfree.dialogue.question import Consequence
+from handsfree.isolation.rules import Power
 from handsfree.journal.events import AlsoSaid, Utterance
+from handsfree.journal.private import without_figures
 from handsfree.language import gist
+from handsfree.language.meaning import Sense
 from handsfree.language.tokens import tokens
 from handsfree.procedure import model
 from handsfree.visit import places
@@ -53,11 +59,20 @@ def kept_of(flow: Flow, utterance: Utterance) -> tuple[Besides, ...]:
     if later is None or guarded or far or over or flow.question.hears(flow).gist or not _adds(flow, utterance.words):
         return ()
     told = gist.told(utterance.words, state.language.code, later.gist)
+    if _asked_for(flow, utterance, later.gist, frozenset(told)):
+        return ()
     if told:
         ways, known = _ways(flow), _known(flow)
         return tuple((one if one in ways else "", utterance.words) for one in told if one not in known)
     fine = gist.nothing_wrong(utterance.words, state.language.code, later.gist)
     return (("", utterance.words),) if not fine and _of_the_work(flow, utterance.words) else ()
+
+
+def _asked_for(flow: Flow, utterance: Utterance, lexicon: str, told: frozenset[str]) -> bool:
+    """A number where one is asked for, or what means the same as an answer of the question."""
+    now, code = flow.questions[flow.state.below].hears(flow), flow.state.language.code
+    figure = utterance.sense == Sense.NUMBER and now.number is not None
+    return figure or any(told & set(gist.told(way, code, lexicon)) for way in now.phrases)
 
 
 def _ways(flow: Flow) -> frozenset[str]:
@@ -68,8 +83,16 @@ def _ways(flow: Flow) -> frozenset[str]:
 
 def _known(flow: Flow) -> frozenset[str]:
     """The complaints that were given as answers."""
-    state = flow.state
-    return frozenset(result.text for (path, _), result in state.remembered.items() if path == (state.book.main,))
+    state, asking = flow.state, _asking(flow)
+    given = ((path, step, result) for (path, step), result in state.remembered.items())
+    return frozenset(result.text for path, step, result in given if path == (state.book.main,) and step in asking)
+
+
+def _asking(flow: Flow) -> frozenset[str]:
+    """The steps of the main procedure that ask for a complaint: in own words, or with no answer that is none."""
+    asks = [step for step in flow.state.book.procedures[flow.state.book.main].steps if isinstance(step, model.Ask)]
+    names = {answer.say for step in asks if step.gist for answer in step.answers}
+    return frozenset(step.id for step in asks if names.issuperset(answer.say for answer in step.answers))
 
 
 def _adds(flow: Flow, words: str) -> bool:
@@ -111,6 +134,8 @@ def noted(flow: Flow, utterance: Utterance) -> bool:
     what = f" {flow.sentence('and')} ".join(named)
     flow.tone("heard")
     flow.heard(flow.sentence("also-noted", what=what) if named else flow.sentence("noted"))
+    if flow.state.interlock.power is not Power.LIVE:
+        flow.heard(flow.sentence("power-doubt"))
     if not flow.state.waiting:
         flow.say(flow.question.asks(flow), "question")
     return True
@@ -127,8 +152,8 @@ def keeps_both(flow: Flow, utterance: Utterance) -> None:
 
 
 def _keep(flow: Flow, kept: tuple[Besides, ...]) -> None:
-    """Once each, whatever it was called."""
-    for means, words in kept:
+    """Once each, whatever it was called; without what may be the number on a lock, because it is said aloud again."""
+    for means, words in ((means, without_figures(said, least=2)) for means, said in kept):
         if not any(means == was if means else words == said for was, said in flow.state.besides):
             flow.change(besides=(*flow.state.besides, (means, words)))
             flow.emit(AlsoSaid(means, words, "noted", flow.place))
@@ -141,7 +166,7 @@ def _let_go(flow: Flow, kept: Besides, now: str) -> None:
 
 def taken_up(flow: Flow, answer: model.Answer) -> None:
     """It is looked at now, whether it was offered or named; after 'nothing else' nothing is."""
-    if flow.state.path == (flow.state.book.main,):
+    if flow.state.path == (flow.state.book.main,) and flow.state.frames[-1].step in _asking(flow):
         ends = flow.state.step is what_else(flow) and answer.stands_for == "no"
         for kept in flow.state.besides:
             if ends or kept[0] == answer.say:

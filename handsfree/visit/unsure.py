@@ -264,7 +264,8 @@ def _named_in(flow: Flow, utterance: Utterance) -> str:
     first = {each.say for each in step.answers if each.stands_for and said[0] in language.commands[each.stands_for]}
     denies = bool(language.hints["denying"] & set(said[1:] if first else said))
     either = named | first
-    likelier = utterance.verdict != Verdict.NOT_FOR_ME and utterance.sense == Sense.PHRASE and utterance.text not in either
+    ways = {way for each in step.answers if each.say in either for way in (each.say, *each.also)}
+    likelier = utterance.verdict != Verdict.NOT_FOR_ME and utterance.sense == Sense.PHRASE and utterance.text not in ways
     return either.pop() if len(either) == 1 and not denies and not likelier else ""
 
 

@@ -14,6 +14,7 @@ from handsfree.journal.events import AnswerTaken, Gate, ReadingTaken, Say, Stamp
 from handsfree.journal.follow import _differing, departure, follow
 from handsfree.journal.prune import prune_visits
 from handsfree.journal.verify import verify
+from handsfree.journal.writer import Journal
 from tests.journal.made import OPENED, TestClock, read_list
 from tests.journal.visited import LINES, LOCK, MACHINE, resume, visit
 
@@ -140,6 +141,34 @@ def test_a_crash_at_any_event_and_sound_removed_later_is_no_departure(done: Path
         shutil.copytree(done, folder)
         (folder / "journal.jsonl").write_bytes(b"".join(lines[:count]))
         list(prune_visits(folder, timedelta(days=90), now=late.wall(), clock=late))
+        assert departure(read_list(folder), MACHINE) is None, count
+
+
+@pytest.mark.parametrize("mark", [ev.EndOpen(3), ev.TailDropped(1, "a" * 64, "")])
+def test_a_mark_of_a_crash_hides_nothing_that_is_missing(done: Path, mark: ev.EndOpen | ev.TailDropped) -> None:
+    """Where effects were left out, such a mark passed for a crash, and the visit went on as if nothing were gone."""
+    entries = read_list(done)
+    lived = [at for at, entry in enumerate(entries) if isinstance(entry.event, ev.HAPPENINGS)]
+    for at in [at for at, entry in enumerate(entries) if isinstance(entry.event, Gate | ReadingTaken)]:
+        end = next(one for one in lived if one > at)
+        marked = [*entries[:at], dataclasses.replace(entries[end], event=mark), *entries[end:]]
+        found = departure([dataclasses.replace(entry, n=n) for n, entry in enumerate(marked)], MACHINE)
+        assert found is not None, at
+        assert found.n == at + 1
+
+
+def test_a_photo_that_is_attached_after_a_crash_is_no_departure(done: Path, tmp_path: Path) -> None:
+    """No machine runs, so nobody is told of it."""
+    lines = (done / "journal.jsonl").read_bytes().splitlines(keepends=True)
+    photo = tmp_path / "photo.jpg"
+    photo.write_bytes(b"photo")
+    for count in range(len(lines) // 2, len(lines) - 3, 7):
+        folder = tmp_path / str(count) / done.name
+        shutil.copytree(done, folder)
+        (folder / "journal.jsonl").write_bytes(b"".join(lines[:count]))
+        with Journal.resume(folder, clock=TestClock(at=9000.0)) as journal:
+            journal.append(ev.Attached("look", *journal.attach(photo)))
+            journal.seal()
         assert departure(read_list(folder), MACHINE) is None, count
 
 

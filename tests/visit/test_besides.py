@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from handsfree.journal.events import AlsoSaid, PromptEnded, Resumed, Say, TimerRang, Utterance
-from handsfree.language.meaning import Verdict
+from handsfree.language.meaning import Sense, Verdict
 from handsfree.visit import telling
 from handsfree.visit.machine import start
 from handsfree.visit.rebuilt import rebuilt
@@ -139,8 +139,65 @@ def test_at_a_caution_it_is_noted_and_the_caution_stands() -> None:
 
 def test_during_a_wait_it_is_noted() -> None:
     scene = after(*FINS, *GATE, *OPENS, "understood", "next step", "it is also noisy")
-    assert scene.said == "Noted, for later: noisy."
+    assert scene.said == f"Noted, for later: noisy. {ENGLISH.prompt('power-doubt')}"
     assert scene.state.awaiting is Awaiting.WAIT
+
+
+@pytest.mark.parametrize("line", ["it hums too", "and it runs, it is loud", "he put the plug back in, and it is loud too",
+                                  "also it is not isolated", "the display is lit as well"])  # fmt: skip
+@pytest.mark.parametrize("lines", [(), ("understood",), ("understood", "next step")])
+def test_where_somebody_relies_on_an_isolation_it_may_deny_that(lines: tuple[str, ...], line: str) -> None:
+    """'Noted, for later: noisy' alone told somebody in front of a machine that hums, though isolated, that all is well."""
+    scene = after(*FINS, *GATE, *OPENS, *lines)
+    scene.words(line)
+    assert ENGLISH.prompt("power-doubt") in scene.said or "oted" not in scene.said
+    assert scene.words("power is on").power != "ISOLATED"
+
+
+@pytest.mark.parametrize(("answers", "line"), [
+    ("{dry: , wet: }", "and the floor is wet there"), ("{dry: , wet: }", "but there is a puddle"),
+    ("{sound: , damaged: }", "and it is all sound"), ("{silent: , hums and clicks: }", "and it clicks"),
+])  # fmt: skip
+def test_what_may_answer_the_question_is_no_other_complaint(answers: str, line: str) -> None:
+    """'And the floor is wet' where the site must be dry was 'noted, for later'."""
+    site = VISIT.replace("""Are the fins clean?, answers: {clean: {stands_for: "yes"}, dusty: {stands_for: "no"}}""",
+                         f"How is it?, answers: {answers}")  # fmt: skip
+    scene = Scene(book(site)).open().words(*FINS, line)
+    assert not scene.state.besides
+    assert "oted" not in scene.said
+    assert scene.step == "fins"
+
+
+@pytest.mark.parametrize(("answer", "kept"), [("wet", ["wet"]), ("dry", ["wet"])])
+def test_an_answer_to_something_else_is_not_the_complaint_of_its_name(answer: str, kept: list[str]) -> None:
+    """'Wet' at "Is the floor dry or wet?" let the complaint go as if it were looked at; and it could not be kept again."""
+    site = VISIT.replace("Look at the coil.}", "Look at the coil.}\n  - {id: floor, kind: ask, say: How is the floor?, "
+                         "answers: {dry: , wet: }}")  # fmt: skip
+    scene = Scene(book(site)).open().words("too warm", "it is also wet", "next step", answer)
+    assert [means for means, _ in scene.state.besides] == kept
+    scene = Scene(book(site)).open().words("too warm", "next step", answer, "it is also wet")
+    assert [means for means, _ in scene.state.besides] == kept
+
+
+def test_the_number_on_a_lock_is_neither_kept_nor_said() -> None:
+    """'Also the lock four two is stuck' was said aloud again at the end, and stood in every view."""
+    scene = after(*FINS, *GATE, *OPENS, "understood", "also the lock four two is stuck", *END[1:])
+    kept = [words for _, words, _ in said_besides(scene)]
+    assert kept == ["also the lock … is stuck"] * 2
+    assert scene.said.endswith("You also said: also the lock … is stuck. That is in the record. Anything else?")
+
+
+@pytest.mark.parametrize("sure", [0.0, 0.6])
+def test_a_number_that_was_asked_for_is_no_other_complaint(sure: float) -> None:
+    asked, after_it = VISIT.split("  - {id: fins, ")[0], VISIT[VISIT.index("  - {id: isolate") :]
+    reading = ("  - {id: fins, kind: read, say: Give it., quantity: temperature, unit: degC, plausible: [-40, 60], "
+               "expected: [0, 5], over_range: look, unsteady: look}\n")  # fmt: skip
+    site = f"{asked}{reading}{after_it}"
+    scene = Scene(book(site)).open().words("noisy", "next step")
+    verdict = Verdict.PROPOSED if sure else Verdict.ASKED_AGAIN
+    scene.tell(Utterance(verdict, Sense.NUMBER, "", 40.0, "degC", words="and it is up at forty degrees", engine="t",
+                         sure=sure, started=scene.now + 1, ended=scene.now + 2))  # fmt: skip
+    assert not scene.state.besides
 
 
 def test_behind_a_locked_plug_it_is_said_and_left() -> None:

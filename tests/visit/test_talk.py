@@ -478,6 +478,8 @@ def test_why_at_a_gate_says_what_the_isolation_is_for() -> None:
     ("I think it is thick as my arm", "Thick?"), ("quite thick at the back", "Thick?"), ("the layer there is thin", "Thin?"),
     ("thin here and thick over there", "Thin or thick?"), ("it is not thick", "Thin or thick?"),
     ("it is hardly thick there", "Thin or thick?"), ("is it thick there", "Thin or thick?"),
+    ("it hasn't been thick", "Thin or thick?"), ("nope, it ain't thick", "Thin or thick?"),
+    ("I wouldn't call it thick", "Thin or thick?"), ("without any thick layer", "Thin or thick?"),
 ])  # fmt: skip
 def test_an_answer_among_other_words_is_read_back(line: str, said: str) -> None:
     """'Holds all the way round' at 'Holds fast or slips out?': it counts once it is affirmed; what denies, doubts or asks it
@@ -489,6 +491,18 @@ def test_an_answer_among_other_words_is_read_back(line: str, said: str) -> None:
     if said == "Thick?":
         assert scene.words("yes").step == "shown-again" or scene.step == "warn-again"
         assert scene.record[-1] is not None
+
+
+def test_another_way_to_say_the_answer_is_not_something_else() -> None:
+    """'Snug' by its sound, and 'it sits snug' by its words: it was asked again, for the answer is called 'holds fast'."""
+    asks = "{id: a, kind: ask, say: How does it hold?, answers: {holds fast: {also: [snug]}, slips out: }}"
+    ends = "{id: done, kind: end, outcome: done, say: That was it.}"
+    scene = Scene(book(f"procedure: p\ntitle: P\nsteps:\n  - {asks}\n  - {ends}\n")).open()
+    scene.tell(PromptEnded(scene.state.said - 1))
+    scene.tell(heard(Verdict.ASKED_AGAIN, "it sits snug all round", sense=Sense.PHRASE, text="snug"))
+    assert scene.said == "Holds fast?"
+    scene.tell(heard(Verdict.ASKED_AGAIN, "it sits snug all round", sense=Sense.PHRASE, text="slips out"))
+    assert not [one for one in scene.record if isinstance(one.event, AnswerTaken)]
 
 
 def test_a_proof_takes_no_answer_from_among_other_words() -> None:
