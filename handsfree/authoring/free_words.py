@@ -70,7 +70,7 @@ class FreeWriter:
         return " ".join(piece.text.strip() for piece in pieces)
 
     def weigh(self, samples: Samples, texts: Sequence[str]) -> list[float]:
-        """The log-probability of each text, said what was said. Of the 30 seconds that the engine looks at, those that are
+        """The log-probability of each text, given the sound. Of the 30 seconds that the engine looks at, those that are
         empty are left out: each text would cost five times as much. Only the first 30 seconds count. [] if a text is longer
         than the engine reads."""
         import numpy as np
@@ -94,8 +94,8 @@ class FreeWriter:
         return found
 
 
-#: Of the engine: frames of 10 ms that it looks at. Ours: frames of 20 ms kept after the sound, and the least
-#: probability of a piece of a word.
+#: Of the engine: frames of 10 ms that it looks at. Ours: frames of 20 ms kept after the sound, and the least probability
+#: of a piece of a word.
 _FRAMES, _AFTER, _NEVER = 3000, 20, 1e-9
 #: Texts and pieces of words weighed at a time: each piece takes 0.2 MB meanwhile, for every piece that could stand there.
 _TOGETHER, _PIECES = 16, 600
