@@ -2,9 +2,10 @@
 
 Rules of this file:
 
-- The best engine writes; the witness of sounds tries other words in the place of each (`second_ear`).
-- Without that witness another engine listens to the same sound. If the two hear different words that sound alike, the word
-  is doubtful, and the other's word is the alternative.
+- The best engine writes. If it is the only one that writes freely, the witness of sounds tries other words in the place of
+  each (`second_ear`).
+- Without that witness the model of the trade listens to the same sound. If the two hear different words that sound alike,
+  the word is doubtful, and the other's word is the alternative.
 - Where two engines write freely, the word is doubtful wherever they differ. On 30 sentences of other trades by three
   synthetic voices (960 words, 47 wrong) that asks about 49 words, 20 of them wrong; if they must sound alike, 29 and 10.
 - With PocketSphinx alone the model of the trade writes and everyday language is the second opinion; there a word is also

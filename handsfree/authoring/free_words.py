@@ -70,27 +70,36 @@ class FreeWriter:
         return " ".join(piece.text.strip() for piece in pieces)
 
     def weigh(self, samples: Samples, texts: Sequence[str]) -> list[float]:
-        """The log-probability of each text, said what was said. Of the 30 seconds that the engine looks at, those that are
-        empty are left out: each text would cost five times as much. Only the first 30 seconds count."""
+        """The log-probability of each text, given the sound. Of the 30 seconds that the engine looks at, those that are
+        empty are left out: each text would cost five times as much. Only the first 30 seconds count. [] if a text is longer
+        than the engine reads."""
         import numpy as np
         from ctranslate2 import StorageView
 
+        pieces = [self._tokens.encode(f" {text}") for text in texts]
+        longest = max(map(len, pieces), default=0)
+        if longest + len(self._tokens.sot_sequence) + _MARKS > self._model.max_length:
+            return []
         features = self._model.feature_extractor(samples)[:, :_FRAMES]
         heard = min(_FRAMES, features.shape[1]) // 2
         features = np.pad(features, ((0, 0), (0, _FRAMES - features.shape[1])))
         encoded = np.asarray(self._model.encode(features))[:, : heard + _AFTER]
         found: list[float] = []
-        for at in range(0, len(texts), _TOGETHER):
-            some = [self._tokens.encode(f" {text}") for text in texts[at : at + _TOGETHER]]
+        together = max(1, min(_TOGETHER, _PIECES // max(1, longest)))
+        for at in range(0, len(pieces), together):
+            some = pieces[at : at + together]
             view = StorageView.from_array(np.ascontiguousarray(np.repeat(encoded, len(some), 0)))
             told = self._model.model.align(view, list(self._tokens.sot_sequence), some, [heard] * len(some))
             found += [float(np.log(np.maximum(one.text_token_probs, _NEVER)).sum()) for one in told]
         return found
 
 
-#: Of the engine: frames of 10 ms that it looks at. Ours: frames of 20 ms kept after the sound, texts weighed at a time, and
-#: the least probability of a piece of a word.
-_FRAMES, _AFTER, _TOGETHER, _NEVER = 3000, 20, 16, 1e-9
+#: Of the engine: frames of 10 ms that it looks at. Ours: frames of 20 ms kept after the sound, and the least probability
+#: of a piece of a word.
+_FRAMES, _AFTER, _NEVER = 3000, 20, 1e-9
+#: Texts and pieces of words weighed at a time: each piece takes 0.2 MB meanwhile, for every piece that could stand there.
+_TOGETHER, _PIECES = 16, 600
+_MARKS = 2  # pieces of the engine's own, besides those that begin a text
 
 
 @lru_cache(maxsize=2)

@@ -65,7 +65,8 @@ def dictation_for(
 def _doubting(
     write: free_words.FreeWriter | None, second: object, language: str, words: str
 ) -> Callable[[Samples, str, str], tuple[Doubt, ...]] | None:
-    """By the witness of sounds; None where it is not installed, nothing can be weighed, or another engine doubts."""
+    """By the witness of sounds; None where it is not installed or is damaged (the recogniser says so), nothing can be
+    weighed, or another engine doubts."""
     from handsfree.authoring.second_ear import SecondEar
     from handsfree.language import base
     from handsfree.speech import phonetic
@@ -74,8 +75,13 @@ def _doubting(
         return None
     from handsfree.authoring.trade_ear import used
 
+    sounds = phonetic.Phonetic(base.load(language))
+    try:
+        sounds.load()
+    except Trouble:
+        return None
     often, slight = used(), load_words(language).ways("slight word")
-    ear = SecondEar(phonetic.Phonetic(base.load(language)), write.weigh, lambda word: often.get(word, 0.0))
+    ear = SecondEar(sounds, write.weigh, lambda word: often.get(word, 0.0))
     return lambda samples, text, before: ear.doubts(samples, text, slight, sorted({*tokens(f"{words} {before}")}))
 
 

@@ -169,6 +169,8 @@ def _of_answers(answers: Sequence[Answer]) -> Iterator[tuple[YamlPath, str]]:
 def _no_unit(unit: str) -> str:
     known, plain = units_as_typed(), unit_as_typed(unit)
     meant = known.get(near(plain, [plain] if plain in known else list(known)), "")
+    if unit.startswith("m") and meant.startswith("mega"):  # a thousandth is no million
+        meant = ""
     hint = f"; did you mean `{meant}`?" if meant else "; write it as degC, volt, ohm or psi."
     return f"has the unit '{unit}', which does not exist{hint}"
 

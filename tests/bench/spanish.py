@@ -1,5 +1,5 @@
 """How rightly Spanish free words and a recorder's answers are heard, of one recorded speaker:
-`python -m tests.bench.spanish [--sentences 40] [--out FILE]`.
+`python -m tests.bench.spanish [--sentences 20] [--out FILE]`.
 
 The recordings are Debian's asterisk-core-sounds-es-g722 (a woman of Mexico, prompts of a telephone exchange), their words
 the list in asterisk-core-sounds-es. Sentences with a number are left out, for it is written in figures; accents are not
@@ -55,7 +55,7 @@ def main() -> None:
     from rapidfuzz.distance import Levenshtein
 
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--sentences", type=int, default=40)
+    parser.add_argument("--sentences", type=int, default=20)
     parser.add_argument("--show", action="store_true")
     parser.add_argument("--out", type=Path)
     asked = parser.parse_args()

@@ -135,6 +135,7 @@ CASES = [
             ("kΩ", "kiloohm"), ("m/s ", "meter_per_second"),
         )
     ),
+    (HEAD + "  - {id: a, kind: read, say: x, quantity: q, unit: mOhm, plausible: [0, 1]}\n", "write it as degC"),
     (HEAD.replace("procedure: x", "procedure: x\nlanguage: fr") + "  - {id: a, kind: instruct, say: x}\n", "language `fr`"),
     (HEAD + "  - {id: a, kind: read, say: x, quantity: q, unit: volt, plausible: [9, 1]}\n", "the first must be the lower"),
     (HEAD + "  - {id: a, kind: read, say: x, quantity: q, unit: volt, plausible: [0, 9], expected: [5, 99]}\n", "widen"),
