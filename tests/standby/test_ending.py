@@ -41,8 +41,10 @@ except KeyboardInterrupt:
     tell("stopped")
 """
 
+# A shell leaves the keyboard's signal ignored in what it starts in the background, and so in all that this starts.
 STAND_BY = """
-import sys
+import signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)
 from functools import partial
 from handsfree.cli import main
 from handsfree.standby import commands
