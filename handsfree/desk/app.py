@@ -23,7 +23,7 @@ from starlette.staticfiles import StaticFiles
 
 from handsfree.desk import account_pages, cabinets, figures, finding_acts, pages, registry_pages, security_log, uploads
 from handsfree.desk.configuration import Desk
-from handsfree.desk.database import gone
+from handsfree.desk.database import gone, without_tables
 from handsfree.desk.guard import HEADERS, Guard
 from handsfree.desk.refreshing import FolderReader, read_folders
 from handsfree.desk.web import HERE, sorry
@@ -101,7 +101,7 @@ async def _failed(request: Request, error: Exception) -> Response:
 
 async def _no_database(request: Request, error: Exception) -> Response:
     """The database may be deleted at any time: then it is built again at once, not only at the next look at the folders."""
-    if not gone(request.app.state.desk.engine):
+    if not (gone(request.app.state.desk.engine) or without_tables(error)):
         raise error
     request.app.state.wake.set()
     said = "The database was deleted and is built again from the visits. Try again in a moment."

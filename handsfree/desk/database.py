@@ -119,8 +119,8 @@ def answering(engine: Engine) -> Iterator[None]:
 
 
 def migrate(engine: Engine) -> None:
-    """Up to the newest migration, from any state. Trouble if the database does not answer, or was made by a newer
-    handsfree."""
+    """Up to the newest migration, from any state, at one stroke: nobody sees the tables of a version between. Trouble if the
+    database does not answer, or was made by a newer handsfree."""
     from alembic import command
     from alembic.config import Config
     from alembic.util.exc import CommandError
@@ -130,6 +130,8 @@ def migrate(engine: Engine) -> None:
     config.set_main_option("path_separator", "os")
     try:
         with answering(engine), engine.begin() as connection:
+            if engine.dialect.name == "sqlite":  # whose driver begins no transaction before a table is made
+                connection.exec_driver_sql("BEGIN IMMEDIATE")
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
     except CommandError as error:
@@ -149,6 +151,11 @@ def gone(engine: Engine) -> bool:
             return not file.execute("SELECT 1 FROM alembic_version").fetchall()  # written when the tables are made
     except sqlite3.DatabaseError as error:
         return not path.exists() or "no such table" in str(error)
+
+
+def without_tables(error: Exception) -> bool:
+    """What asked met an SQLite file without its tables: it was deleted just before, and may be built again since."""
+    return "no such table" in str(getattr(error, "orig", ""))
 
 
 def put_alone(engine: Engine, work: Callable[[Connection], None]) -> None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import sqlite3
 import time
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select, text
+from sqlalchemy import event, select, text
 from starlette.testclient import TestClient
 
 from handsfree.desk import database, ingest, queries
@@ -63,6 +64,22 @@ def test_a_page_asked_for_in_between_says_so_and_has_the_database_built(desk: De
         while name not in browser.get("/visits").text and time.monotonic() < until:
             time.sleep(0.1)
         assert name in browser.get("/visits").text
+
+
+def test_nobody_meets_a_database_that_is_half_made(tmp_path: Path) -> None:
+    """A page asked for while the tables were made met those of an older version, and failed."""
+    engine = database.open_engine(database.sqlite_url(tmp_path / "desk.sqlite3"))
+    seen: set[int] = set()
+
+    def look(*_: object) -> None:
+        with sqlite3.connect(tmp_path / "desk.sqlite3") as other:
+            seen.add(len(other.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()))
+
+    event.listen(engine, "after_cursor_execute", look)
+    database.migrate(engine)
+    assert seen == {0}
+    assert not database.gone(engine)
+    engine.dispose()
 
 
 def test_sound_that_is_lost_or_changed_later_is_a_finding(desk: Desk, season: Made) -> None:
