@@ -45,7 +45,7 @@ SAYS: Mapping[str, Sequence[str]] = {
     "settle": ("the first one",) * 6,
     "kind": ("an instruction",),
     "hazards": ("no hazard",),
-    "review": ("keep this step",),
+    "review": ("keep this step",) * 3,  # said again where the review comes again
 }
 
 
