@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from handsfree.authoring.draft import Doubt
+from handsfree.authoring.draft import STOPS, Doubt
 from handsfree.language.tokens import is_number, tokens
 
 if TYPE_CHECKING:
@@ -126,4 +126,4 @@ def _differences(text: Sequence[str], theirs: Sequence[str], like: float = LIKE)
     own = [" ".join(tokens(word)) for word in text]
     for at, other in _replaced(own, theirs).items():
         if own[at] and other and not is_number(own[at]) and like <= _similarity(own[at], other) < SAME:
-            yield Doubt(at, text[at].strip(" .,?!;:"), (other,))
+            yield Doubt(at, text[at].strip(f" {STOPS}"), (other,))

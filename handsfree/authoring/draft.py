@@ -26,6 +26,7 @@ REFERENCES = frozenset({
 _ORDER = ("id", "kind", "level", "lasts", "hazards", "needs_isolation", "say")
 _MOST_IN_NAME = 4  # words
 _SHORT = 40  # characters of an item in a list on one line
+STOPS = ".,?!;:"  # what may stand right behind a word
 UNSURE = "# unsure:"  # begins the remark with the words that are not settled
 
 
@@ -37,6 +38,15 @@ class Doubt:
     word: str
     others: tuple[str, ...]
     field: str = ""
+
+
+def word_put(text: str, at: int, word: str) -> str:
+    """The text with this word in that place, with the capital and the stop that stood there."""
+    pieces = text.split()
+    old = pieces[at]
+    tail = old[len(old.rstrip(STOPS)) :]
+    pieces[at] = (word[:1].upper() + word[1:] if old[:1].isupper() else word) + tail
+    return " ".join(pieces)
 
 
 @dataclass(frozen=True)

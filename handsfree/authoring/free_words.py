@@ -119,8 +119,8 @@ class FreeRecogniser:
 
     def hear(self, samples: Samples, listening: Listening) -> Heard:
         """Accepted where the words mean exactly one thing in force, or are spelled nearly as one phrase of it. What denies
-        one is asked again, however it is spelled. Told what may be said, the engine may write worse than untold: then that
-        counts."""
+        one is asked again, however it is spelled. An engine that was told what may be said sometimes writes worse for it:
+        what is not taken so is written again, without telling it."""
         told = ". ".join(dict.fromkeys(self._language.forms(listening)))
         heard = self._heard(samples, listening, told if len(told) <= _MOST_TOLD else "")
         if heard.reason == UNSURE and heard.verdict is Verdict.ASKED_AGAIN and 0 < len(told) <= _MOST_TOLD:

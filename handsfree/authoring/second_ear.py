@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
-from handsfree.authoring.draft import Doubt
+from handsfree.authoring.draft import STOPS, Doubt, word_put
 from handsfree.language.phonetics import PHONEMES, Phonemes, distance, heard_as, letters, nearest, spelled
 from handsfree.language.tokens import is_number, tokens
 from handsfree.speech.ctc import Frames, Symbols, freely, score
@@ -72,7 +72,7 @@ class SecondEar:
         tried = self.others(samples, words, places, own)
         if not tried:
             return ()
-        weights = self._weigh(samples, [" ".join(pieces), *(_put(pieces, one.at, one.word) for one in tried)])
+        weights = self._weigh(samples, [" ".join(pieces), *(word_put(text, one.at, one.word) for one in tried)])
         if not weights:
             return ()
         plain, *weighed = weights
@@ -81,7 +81,7 @@ class SecondEar:
             both = weight - plain + SOUNDS * one.gain
             likely.setdefault(one.at, []).append((both, one.word))
         return tuple(
-            Doubt(at, pieces[at].strip(" .,?!;:"), tuple(word for _, word in sorted(found, reverse=True)[:OFFERED]))
+            Doubt(at, pieces[at].strip(f" {STOPS}"), tuple(word for _, word in sorted(found, reverse=True)[:OFFERED]))
             for at, found in sorted(likely.items()) if max(found)[0] > BAR
         )  # fmt: skip
 
@@ -136,12 +136,6 @@ def _holds_figure(word: str) -> bool:
 
 def _phonemes(span: Symbols) -> Phonemes:
     return tuple(PHONEMES[symbol] for symbol in span)
-
-
-def _put(pieces: Sequence[str], at: int, word: str) -> str:
-    old = pieces[at]
-    tail = old[len(old.rstrip(".,?!;:")) :]
-    return " ".join((*pieces[:at], (word.capitalize() if old[:1].isupper() else word) + tail, *pieces[at + 1 :]))
 
 
 def _heard(ways: Sequence[Symbols], said: Symbols) -> Iterator[tuple[Phonemes, Phonemes]]:

@@ -17,7 +17,7 @@ from dataclasses import replace
 from itertools import product
 from typing import Any
 
-from handsfree.authoring.draft import Doubt, DraftStep
+from handsfree.authoring.draft import STOPS, Doubt, DraftStep, word_put
 from handsfree.authoring.slots import hear
 from handsfree.authoring.turn import RecorderRow, RecorderTurn, Reply, row
 from handsfree.language.meaning import Listening
@@ -26,7 +26,6 @@ from handsfree.procedure.model import text_digest
 MOST = 6  # words asked about in one go; the rest stay marked
 _AT_ONCE = 4  # words settled in one reply
 _CHOICES = 3
-_ENDS = ".,?!;:"
 _UNSETTLED = frozenset({"settle", "settle-word"})
 
 
@@ -39,7 +38,7 @@ def doubtful(turn: RecorderTurn, reply: Reply) -> bool:
 
 def _matters(turn: RecorderTurn, doubt: Doubt) -> bool:
     slight = turn.words.ways("slight word")
-    return any(word.strip(_ENDS).casefold() not in slight for word in (doubt.word, *doubt.others))
+    return any(word.strip(STOPS).casefold() not in slight for word in (doubt.word, *doubt.others))
 
 
 def begin(turn: RecorderTurn, reply: Reply) -> None:
@@ -139,7 +138,7 @@ def _leave(turn: RecorderTurn) -> None:
 
 
 def _take_word(turn: RecorderTurn, reply: Reply) -> bool:
-    word = reply.text.strip(f" {_ENDS}")
+    word = reply.text.strip(f" {STOPS}")
     if word:
         _settle(turn, word)
     return bool(word)
@@ -158,7 +157,7 @@ def _settle(turn: RecorderTurn, word: str) -> None:
         def moved(other: Doubt) -> Doubt:
             return replace(other, at=other.at + more) if other.at > doubt.at else other
 
-        text, left_over = _put(reply.text, doubt.at, word), tuple(map(moved, reply.doubts))
+        text, left_over = word_put(reply.text, doubt.at, word), tuple(map(moved, reply.doubts))
         turn.change(
             pending=(asked, replace(reply, text=text, doubts=left_over)), doubts=tuple(map(moved, turn.state.doubts))
         )
@@ -171,15 +170,6 @@ def _next(turn: RecorderTurn) -> None:
 
 
 # ---- into the words ---------------------------------------------------------------------------------------------------
-
-
-def _put(text: str, at: int, word: str) -> str:
-    """The word in its place, with the capital and the stop that stood there."""
-    pieces = text.split()
-    old = pieces[at]
-    tail = old[len(old.rstrip(_ENDS)) :]
-    pieces[at] = (word[:1].upper() + word[1:] if old[:1].isupper() else word) + tail
-    return " ".join(pieces)
 
 
 def _mended(step: DraftStep, doubt: Doubt, word: str) -> DraftStep:
