@@ -114,7 +114,7 @@ class Phonetic:
         trace = testimony.trace
         if not isinstance(trace, _Trace) or not offered:
             return testimony
-        every = [(meaning, way) for text, meaning in offered.items() for way in self._ways(text)]
+        every = [(meaning, way) for text, meaning in offered.items() for way in self.ways(text)]
         values = score(trace.frames, [way for _, way in every])
         more = [Candidate(meaning, float(value)) for (meaning, _), value in zip(every, values, strict=True)]
         return replace(testimony, candidates=_added([*testimony.candidates, *more]))
@@ -136,14 +136,11 @@ class Phonetic:
 
     def ways(self, text: str) -> tuple[Symbols, ...]:
         """How a text may sound, the usual way first."""
-        return self._ways(text)
-
-    def _ways(self, text: str) -> tuple[Symbols, ...]:
         return sounds.ways(text, self._model.letters_to_sounds)
 
     def _parts(self, unit: str) -> Parts:
         if unit not in self._numbers:
-            self._numbers[unit] = parts(self._language, unit, self._ways)
+            self._numbers[unit] = parts(self._language, unit, self.ways)
         return self._numbers[unit]
 
     def _prepare(self, listening: Listening) -> _Prepared:
@@ -162,7 +159,7 @@ class Phonetic:
         meanings.update(self._language.forms(listening))
         if listening.digits is not None:
             meanings.update(_locks(self._language, *listening.digits))
-        every = [(text, way) for text in meanings for way in self._ways(text)]
+        every = [(text, way) for text in meanings for way in self.ways(text)]
         beside = {way for text in _beside(self._language, listening.phrases) for way in sounds.ways(text)}
         texts = tuple(dict.fromkeys(text for text, _ in every))
         place = {text: at for at, text in enumerate(texts)}

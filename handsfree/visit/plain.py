@@ -294,7 +294,7 @@ ROWS: QuestionRows = {
     ),
     Awaiting.ALSO_SAID: Question(
         lambda flow: flow.say(_offers(flow), "question"), _hears_offer, _takes_offer, _offers,
-        lambda flow: called("yes", "no", "say again")(flow), Consequence.ANSWER,
+        called("yes", "no", "say again"), Consequence.ANSWER,
     ),
     Awaiting.WAIT: Question(
         lambda flow: flow.prompt("wait-left", "step", time=wait_left(flow)), also("done"), _takes_wait,

@@ -71,7 +71,7 @@ class Scores:
         from handsfree.speech.ctc import score
 
         texts = [wording, *others]
-        every = [(at, way) for at, text in enumerate(texts) for way in self._witness._ways(text.replace(",", ""))]
+        every = [(at, way) for at, text in enumerate(texts) for way in self._witness.ways(text.replace(",", ""))]
         values = score(self._witness._model.frames(samples), [way for _, way in every])
         best = np.full(len(texts), -np.inf)
         for (at, _), value in zip(every, values, strict=True):
