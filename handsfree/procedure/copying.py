@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from handsfree.procedure import phrasing
 from handsfree.procedure.expressions import Tables, name_of
 from handsfree.procedure.in_words import Worded
-from handsfree.procedure.model import Book, Read
+from handsfree.procedure.model import Book, Prove, Read
+from handsfree.procedure.sources import measured_by
 from handsfree.procedure.wording import word_lists
 
 BOX, ARROW, HARD = "\N{BALLOT BOX}", "\N{RIGHTWARDS ARROW}", "\N{NO-BREAK SPACE}"
@@ -53,6 +54,11 @@ class Copy:
 
     def words(self, key: str, **values: object) -> str:
         return self.printed[key].format(**values)
+
+    def tester(self, step: Prove) -> str:
+        """How the instrument of its measurement is proved: the step's own words, else those of the language."""
+        own = "tester" in step.model_fields_set
+        return step.tester if own else self.printed.get(f"tester-{measured_by(step).name}", self.printed["tester-known"])
 
     def value(self, what: str, name: str) -> str:
         return phrasing.value(self.code, what, name)

@@ -61,8 +61,9 @@ def _gates(steps: list[Step], copy: Copy) -> Iterator[CopyLine]:
     proofs = {_proved(step, copy): None for step in steps if isinstance(step, Prove)}
     if proofs:
         yield CopyLine("part", copy.words("card-prove"))
-        if any(isinstance(step, Prove) and method_of(step).form != "look" for step in steps):
-            yield CopyLine("contents", copy.words("card-tester"))
+        measures = [step for step in steps if isinstance(step, Prove) and method_of(step).form != "look"]
+        for words in dict.fromkeys(copy.tester(step) for step in measures):
+            yield CopyLine("contents", copy.words("card-tester", tester=words))
         yield from (CopyLine("contents", one) for one in proofs)
     restore = next((step for step in steps if isinstance(step, Restore)), None)
     if restore is not None:

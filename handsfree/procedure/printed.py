@@ -39,7 +39,7 @@ from handsfree.procedure.model import (
     Wait,
 )  # fmt: skip
 from handsfree.procedure.sheets import sheets
-from handsfree.procedure.sources import method_of
+from handsfree.procedure.sources import measured_by, method_of
 
 
 def lines_of(book: Book, copy: Copy | None = None) -> Iterator[CopyLine]:
@@ -129,13 +129,9 @@ def _prove(step: Prove, copy: Copy) -> Work:
         return
     if method.form == "try":
         yield _tick(copy.words("dead-try"))
-        from handsfree.procedure.hazards import usual
-
-        method = usual().methods.get(method.instead, method)
         yield "plain", copy.words("dead-try-instead")
-    tester = step.tester if "tester" in step.model_fields_set else copy.words("tester-known")
-    yield _tick(f"{copy.words('tester-before')} {tester}")
-    own = method is method_of(step)
+    yield _tick(f"{copy.words('tester-before')} {copy.tester(step)}")
+    own, method = method.form == "measure", measured_by(step)
     unit = symbol(step.measured_in(method) if own else method.unit).strip()
     limit = step.limit(method) if own else method.most
     points = [capital(copy.value("point", one)) for one in (step.measured(method) if own else method.points)]

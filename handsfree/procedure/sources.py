@@ -104,10 +104,13 @@ def method_of(step: Any) -> Method:
     return usual().methods.get(step.method, NO_METHOD)
 
 
+def measured_by(step: Any) -> Method:
+    """The method that measures here: the step's own or, for a try that can prove nothing, the one made instead."""
+    method = method_of(step)
+    return method if method.form == "measure" else usual().methods.get(method.instead, NO_METHOD)
+
+
 def unit_of(step: Any) -> str:
     """What a proof is read in: the step's own unit where its method measures, else that of the measurement made instead."""
-    method = method_of(step)
-    if method.form == "measure":
-        return str(step.measured_in(method))
-    instead = usual().methods.get(method.instead, NO_METHOD)
-    return instead.unit or str(step.unit)
+    method = measured_by(step)
+    return str(step.measured_in(method)) if method is method_of(step) else method.unit or str(step.unit)

@@ -20,6 +20,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.movement import clear, forward
 from handsfree.visit.plain import BEFORE, QuestionRows, always, asks, called
 from handsfree.visit.refusals import phrase_of, refused, voice_doubted
+from handsfree.visit.speaking import of_kind
 from handsfree.visit.state import Awaiting
 from handsfree.visit.steps import present
 from handsfree.visit.wishes import is_command, onward
@@ -37,13 +38,22 @@ def restored(flow: Flow) -> tuple[str, ...]:
     return state.book.energy.restores(state.frames[-1].procedure, step)
 
 
+def _of_kinds(flow: Flow, what: str, names: tuple[str, ...], link: str = "") -> str:
+    """What is said of the kinds of these sources, once each: 'the power goes off and the water goes off'."""
+    language, sources = flow.state.language, flow.state.interlock.sources
+    kinds = dict.fromkeys(sources[name].kind.name for name in names)
+    said = (of_kind(language, what, kind) or flow.sentence(f"{what}-other", kind=kind) for kind in kinds)
+    return (link or f" {flow.sentence('and')} ").join(dict.fromkeys(said))
+
+
 # ---- isolating ------------------------------------------------------------------------------------------------------
 
 
 def _says_seen(flow: Flow) -> None:
     step = isolate_step(flow)
     text, cue = flow.step_words(step), flow.cue("affirm")
-    flow.prompt("isolate-seen", "question", cuttable=flow.may_cut, text=text, cue=cue)
+    off = _of_kinds(flow, "off", step.sources)
+    flow.prompt("isolate-seen", "question", cuttable=flow.may_cut, text=text, off=off, cue=cue)
 
 
 def seen(flow: Flow, utterance: Utterance) -> bool:
@@ -60,7 +70,7 @@ def _says_gate(flow: Flow) -> None:
     """What is to be done, in one breath, then what opens the gate."""
     step = isolate_step(flow)
     if not flow.state.book.energy.tries(step.sources):
-        flow.prompt("isolate-told", "step", cuttable=flow.may_cut, text=step.say)
+        flow.prompt("isolate-told", "step", cuttable=flow.may_cut, text=step.say, off=_of_kinds(flow, "off", step.sources))
     flow.say(" ".join((*step.do, need(flow, "isolate-need", brief=True))), "step", cuttable=flow.may_cut)
 
 
@@ -114,7 +124,9 @@ def relief_done(flow: Flow, utterance: Utterance) -> bool:
 def restore_checks(flow: Flow) -> tuple[str, ...]:
     """The step's checks, then those that no restore may omit: controls off, people told (29 CFR 1910.147 (e)(1), (e)(2))."""
     assert isinstance(flow.state.step, model.Restore)
-    return (*flow.state.step.checks, flow.sentence("restore-off"))
+    names = restored(flow)
+    words = flow.sentence("restore-off", off=_of_kinds(flow, "check", names, ", "), back=_of_kinds(flow, "back", names))
+    return (*flow.state.step.checks, words)
 
 
 def _says_check(flow: Flow) -> None:

@@ -249,7 +249,7 @@ def take_up(flow: Flow) -> None:
         flow.change(awaiting=Awaiting.DONE)
         present(flow)
     elif isinstance(state.step, model.Wait):
-        left = state.wait_ends - flow.now
+        left = round(state.wait_ends - flow.now)  # less than half a second is none
         if left <= 0:
             forward(flow)
             return

@@ -16,13 +16,12 @@ from handsfree.language.meaning import Listening, NumberAsked, Sense
 from handsfree.language.quantities import convert
 from handsfree.language.tokens import capital
 from handsfree.procedure import model, sources
-from handsfree.procedure.hazards import usual
-from handsfree.procedure.sources import NO_METHOD, method_of
+from handsfree.procedure.sources import method_of
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import clear, move, proved
 from handsfree.visit.plain import QuestionRows, asks, called
 from handsfree.visit.readings import asks_reading, in_another_unit, says_affirm, unit_name
-from handsfree.visit.speaking import choices
+from handsfree.visit.speaking import choices, of_kind
 from handsfree.visit.state import Awaiting, Pending, Result
 from handsfree.visit.steps import close, present
 from handsfree.visit.wishes import is_command, take
@@ -38,9 +37,7 @@ def source_of(flow: Flow) -> Source:
 
 
 def measurement(flow: Flow) -> Method:
-    """The method that measures here: the step's own or, for a try that can prove nothing, the one used instead."""
-    method = method_of(prove_step(flow))
-    return method if method.form == "measure" else usual().methods.get(method.instead, NO_METHOD)
+    return sources.measured_by(prove_step(flow))
 
 
 def points(flow: Flow) -> tuple[str, ...]:
@@ -227,7 +224,8 @@ def _live(flow: Flow) -> None:
 def _says_tester(flow: Flow) -> None:
     """The step's own words, else those of the language."""
     step = prove_step(flow)
-    words = step.tester if "tester" in step.model_fields_set else flow.sentence("tester-known")
+    known = of_kind(flow.state.language, "tester", measurement(flow).name) or flow.sentence("tester-known")
+    words = step.tester if "tester" in step.model_fields_set else known
     flow.prompt("prove-tester", "step", cuttable=flow.may_cut, text=words, cue=flow.cue("affirm"))
 
 
@@ -241,10 +239,7 @@ def _says_look(flow: Flow) -> None:
 
 def point_words(flow: Flow, point: str) -> str:
     """In the language of the visit if it has words for it, otherwise as the hazard file or the step says it."""
-    try:
-        return flow.sentence(f"point-{point.replace(' ', '-')}")
-    except KeyError:
-        return point
+    return of_kind(flow.state.language, "point", point) or point
 
 
 def _says_dead(flow: Flow) -> None:

@@ -31,7 +31,7 @@ def refused(flow: Flow, utterance: Utterance, after: Interlock, word: str, names
     flow.tone("gate shut")
     flow.prompt(key, "refusal")
     if word == "clear" and first:
-        flow.prompt("gate-do-not-plug", "refusal", cuttable=False)
+        flow.prompt("gate-leave-off", "refusal", cuttable=False)
     if word == "isolated" and utterance.text == Denial.NUMBER and not first and may_restate(flow):
         flow.prompt("gate-number-wrong", "refusal")
     _help(flow, after, word)

@@ -38,6 +38,14 @@ def result_words(language: Language, result: Result) -> str:
     return result.text
 
 
+def of_kind(language: Language, what: str, name: str) -> str | None:
+    """The sentence 'WHAT-NAME', of what any trade may add to, such as a kind of energy; None where there is none."""
+    try:
+        return language.prompt(f"{what}-{name.replace(' ', '-')}")
+    except KeyError:
+        return None
+
+
 def duration(language: Language, seconds: float) -> str:
     """'2 minutes and 30 seconds'; the two largest units that are not zero."""
     left = round(seconds)

@@ -437,7 +437,7 @@ def test_people_are_told_before_the_power_goes_and_before_it_comes() -> None:
     assert "Tell everybody here that the power goes off." in told
     scene = Scene(book(LIFT.replace("people: 2, ", ""))).open()
     scene.words(OPENS, "nothing runs", "understood", "next step", "next step", "next step")
-    assert scene.said == ENGLISH.prompt("restore-off")
+    assert scene.said == "Check: switched off, all hands clear. Tell everybody here that the power comes back."
 
 
 def test_the_number_is_in_nothing_that_people_read() -> None:

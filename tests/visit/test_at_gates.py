@@ -100,7 +100,7 @@ def test_the_work_is_said_in_order_and_then_what_opens_the_gate() -> None:
     """A source that is tried was asked about, with its sentence; of any other the sentence comes first."""
     assert arrived("gate").told == [f"Switch off. Pull the plug. {ENGLISH.prompt('isolate-need-short')}"]
     assert arrived("gate with no try").told[-2:] == [
-        f"Isolated: plug. {ENGLISH.prompt('isolate-told', text='Now the arm.')}",
+        "Isolated: plug. Now the arm. Tell everybody here that the load is made safe.",
         f"Let it down. Block it. {ENGLISH.prompt('isolate-need-short')}",
     ]
     assert arrived("gate with no try").roles[-2:] == [("step", False), ("step", False)]
@@ -115,7 +115,8 @@ def test_say_again_says_the_whole_work(again: str) -> None:
 
 def test_before_it_is_switched_off_it_is_asked_whether_it_runs() -> None:
     scene = arrived("seen")
-    seen = ENGLISH.prompt("isolate-seen", text="Power first.", cue=f" {ENGLISH.prompt('cue-affirm')}")
+    off = "the power goes off"
+    seen = ENGLISH.prompt("isolate-seen", text="Power first.", off=off, cue=f" {ENGLISH.prompt('cue-affirm')}")
     assert scene.told == [f"Kept. {seen}".replace(f" {ENGLISH.prompt('cue-affirm')}", "")]  # 'affirm' was said before
     assert scene.roles == [("question", False)]
 
@@ -130,7 +131,7 @@ def test_the_short_form_names_a_step_and_says_less_at_a_gate() -> None:
     scene.takes("say again")
     assert scene.said == ENGLISH.prompt("clear-need")
     scene = at(("short form", *to.TO_SEEN))
-    assert scene.said == ENGLISH.prompt("isolate-seen", text="Off plug.", cue="")
+    assert scene.said == ENGLISH.prompt("isolate-seen", text="Off plug.", off="the power goes off", cue="")
 
 
 @pytest.mark.parametrize(("before", "word", "cue"), [

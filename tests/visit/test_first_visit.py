@@ -139,7 +139,7 @@ def test_the_phrase_is_told_in_a_sentence() -> None:
     assert "Then say: isolated, lock, and your number, digit by digit." in told[1]
     assert told[2].endswith("You can type it: isolated, lock, and your number.")
     assert "Say, or type: isolated, lock, and your number. Or say: stop the visit." in told[3]
-    assert ENGLISH.prompt("gate-do-not-plug") not in told[0]
+    assert ENGLISH.prompt("gate-leave-off") not in told[0]
 
 
 def test_a_proof_that_is_not_heard_has_other_words_and_then_the_keyboard() -> None:

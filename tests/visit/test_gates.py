@@ -81,7 +81,7 @@ def test_the_clear_phrase_opens_and_asks_for_the_power() -> None:
 ])
 def test_a_refusal_says_why_and_what_is_needed(clearing: bool, line: str, key: str, how: str) -> None:
     scene = (at_clear() if clearing else at_gate()).words(line)
-    plug = ["gate-do-not-plug"] if clearing else []
+    plug = ["gate-leave-off"] if clearing else []
     assert said(scene) == words(key, *plug, "clear-need" if clearing else "isolate-need")
     assert roles(scene) == [("refusal", True), *([("refusal", False)] if clearing else []), ("question", True)]
     assert tones(scene)[-1] == "gate shut"
@@ -100,7 +100,7 @@ def test_each_failure_in_a_row_says_what_helps_more(clearing: bool) -> None:
     for n, key in enumerate(("", "gate-nearer", "gate-typed", "gate-stop", "gate-stop"), 1):
         scene.words("affirm")
         assert scene.state.interlock.failures == n
-        assert (ENGLISH.prompt("gate-do-not-plug") in said(scene)) is (clearing and n == 1)
+        assert (ENGLISH.prompt("gate-leave-off") in said(scene)) is (clearing and n == 1)
         assert not key or ENGLISH.prompt(key, need=need) in said(scene)
         assert ("The lock of the first person is still on: mains." in said(scene)) is (clearing and n >= 4)
 
@@ -346,7 +346,7 @@ def test_each_restore_check_waits_for_its_own_next_step() -> None:
     assert (said(scene), scene.state.check, scene.state.awaiting) == (
         ["Covers on."], 1, Awaiting.RESTORE_CHECK)
     scene.words("go ahead")
-    assert said(scene) == words("restore-off")
+    assert said(scene) == ["Check: switched off, all hands clear. Tell everybody here that the power comes back."]
     scene.words("next step")
     assert (scene.state.awaiting, scene.state.check) == (Awaiting.RESTORE_GATE, 2)
     assert said(scene) == words("clear-need")

@@ -80,7 +80,7 @@ def test_gates_and_proofs_are_said_whole_in_every_form() -> None:
         told = everything(whole(form))
         for words in ("Tell everybody here that the power goes off.", "Switch off at the plug. Pull the plug.",
                       "say: isolated, lock, and your number.", "Now prove it dead. Try the switch.",
-                      "Nothing runs, or it runs?", "Switch it off again.", "Isolated.", "Warning. The fins are sharp.",
+                      "Nothing runs, or it runs?", "Turn it off again.", "Isolated.", "Warning. The fins are sharp.",
                       "Tools out.", "Covers on.", "Tell everybody here that the power comes back.",
                       "say: clear, lock, and your number.", "Put the plug in.", "It is live."):  # fmt: skip
             assert words in told, (form, words)
