@@ -27,7 +27,7 @@ def sentences_ahead(state: State) -> Iterator[str]:
     book = replace(state.book, procedures={name: _unguarded(found) for name, found in state.book.procedures.items()})
     for name in (book.main, *(name for name in book.procedures if name != book.main)):
         for step in book.procedures[name].steps:
-            here = replace(state, book=book, frames=(Frame(name, step.id),))
+            here = replace(state, book=book, frames=(Frame(name, step.id),), point=0, check=0)  # of where the visit stands
             for learned, waited in ((frozenset(), False), (frozenset(LEARNED.values()), True)):
                 for text in _of(replace(here, learned=learned, waited=waited), step):
                     yield state.language.speakable(text)

@@ -96,13 +96,13 @@ def _asking(flow: Flow) -> frozenset[str]:
 
 
 def _adds(flow: Flow, words: str) -> bool:
-    """'… too', 'also …', 'and …'. 'Too warm' is no addition."""
+    """'… too', 'also …', 'and …'. 'Too warm' is no addition, nor is a question."""
     hints, said = flow.state.language.hints, bare_words(words)
-    return (
-        _has(words, hints["besides"] | hints["what_else"])
-        or any(said.startswith(f"{way} ") for way in hints["going_on"])
-        or any(said.endswith(f" {way}") for way in hints["too"])
-    )
+    if _has(words, hints["what_else"]):
+        return True
+    asks = "?" in words or said.split(" ")[0] in hints["asking"]
+    goes_on = any(said.startswith(f"{way} ") for way in hints["going_on"])
+    return not asks and (goes_on or _has(words, hints["besides"]) or any(said.endswith(f" {way}") for way in hints["too"]))
 
 
 def _has(words: str, ways: frozenset[str]) -> bool:

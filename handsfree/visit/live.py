@@ -117,6 +117,7 @@ def joined(
     from handsfree.visit.ahead import sentences_ahead
 
     share()
+    sentences = list(sentences_ahead(session.state))  # before a thread or a device is open that a fault would leave so
     clock = commands.RecordClock(session)
     devices = Devices(asked.sound_in, asked.sound_out, settings)
     cutter, language = Endpointer(), session.state.language
@@ -126,7 +127,7 @@ def joined(
 
     wires = wired(devices, cutter, recogniser, clock, lambda: _load(recogniser, session), ahead)
     loop, synthesiser = wires.loop, voice_of(session.state.language.code, load_settings())
-    synthesiser.ahead(sentences_ahead(session.state))
+    synthesiser.ahead(sentences)
     ear = LiveEar(loop, hearer_of(session, recogniser), clock, session.state.language)
     loop.start()
     if asked.sound_in != "-" and sys.stdin is not None and sys.stdin.isatty():  # a hand that is dry may type

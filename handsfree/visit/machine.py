@@ -45,7 +45,7 @@ from handsfree.visit.wishes import is_command
 
 #: Raise this number when the same happenings give other effects than before: a record made under another number is shown
 #: as it was, and a visit resumed from one starts from what is on record.
-RULES = 11
+RULES = 12
 QUIET_SECONDS = 180.0
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence it may be another lock: its number is asked for again
 
@@ -151,9 +151,11 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     held = state.interlock.power is not Power.LIVE
     if likely and (unsure.calls_for_help(state, utterance) or (held and _power_on(state, utterance))):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
-    if unsure.perhaps_alarm(utterance) and state.overlay is not Overlay.NOTE:
-        unsure.asks_alarm(flow, utterance)
+    called = unsure.perhaps_called(flow, utterance)
+    if called is not None and called.verdict != Verdict.ACCEPTED:
+        unsure.asks_back(flow, called)
         return
+    utterance = called or utterance
     # what may deny an isolation is never met with silence, whoever seems to be meant
     live = unsure.perhaps_power_on(flow, utterance)
     again = utterance.verdict == Verdict.ASKED_AGAIN and not live and not unsure.may_deny(flow, utterance)

@@ -8,7 +8,7 @@ from handsfree.visit import desk_asks, helping, phrases
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Overlay
 from handsfree.visit.steps import present
-from handsfree.visit.wishes import bare_words, tells_power
+from handsfree.visit.wishes import says_only, tells
 
 
 def note_kept(flow: Flow, event: NoteKept) -> None:
@@ -37,6 +37,7 @@ def note_kept(flow: Flow, event: NoteKept) -> None:
 
 def _alarm_in(flow: Flow, text: str) -> str:
     """The alarm that a note contains, '' for none. 'Fire' must be the whole note: as one word among many it is common."""
-    if tells_power(flow.state.language, text):
+    language = flow.state.language
+    if tells(language, "power is on", text):
         return "power is on"
-    return next((kind for kind in EMERGENCY if bare_words(text) in flow.state.language.commands[kind]), "")
+    return next((kind for kind in EMERGENCY if says_only(language, kind, text)), "")

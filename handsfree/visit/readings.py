@@ -44,9 +44,11 @@ def in_another_unit(flow: Flow, unit: str | None) -> bool:
 
 
 def asks_reading(flow: Flow) -> str:
-    """'The reading, in volts?'"""
+    """The step's own short form, otherwise 'The reading, in volts?'"""
     step = flow.state.step
     assert isinstance(step, model.Read | model.Prove)
+    if isinstance(step, model.Read) and step.short:
+        return step.short
     unit = unit_name(flow, asked_in(step))
     return flow.sentence("short-reading", unit=unit) if unit else flow.sentence("short-count")
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 from handsfree.isolation.interlock import Interlock
 from handsfree.isolation.people import left_on
 from handsfree.journal.events import Utterance
+from handsfree.language.base import Language
 from handsfree.language.meaning import Denial, Sense, Verdict
 from handsfree.language.tokens import tokens
 from handsfree.visit.flow import Flow
@@ -63,15 +64,22 @@ def _key(flow: Flow, utterance: Utterance, word: str) -> str:
         return "gate-closed" if word == "isolated" else "gate-closed-restore"
     if utterance.verdict == Verdict.ACCEPTED and utterance.sense == Sense.GATE and utterance.voice == "other":
         return "gate-other-voice"
-    if utterance.sense == Sense.DENIAL and utterance.text in _DENIED:
+    if utterance.sense == Sense.DENIAL and utterance.text in _DENIED and not _wrote_no_question(flow, utterance):
         return _DENIED[utterance.text]
     return _half(flow, utterance, word)
+
+
+def _wrote_no_question(flow: Flow, utterance: Utterance) -> bool:
+    """It sounded like a question, and what was written is none: 'It is isolated now.' The gate stays shut all the same."""
+    said = tokens(utterance.words)
+    asks = "?" in utterance.words or (bool(said) and said[0] in flow.state.language.hints["asking"])
+    return utterance.text == Denial.QUESTION and len(said) > 1 and not asks and not utterance.typed
 
 
 def _half(flow: Flow, utterance: Utterance, word: str) -> str:
     """Which half was heard, by the words: the word of the gate, or the digits; or a word too many besides both."""
     heard = (utterance.spoken or utterance.words).casefold().replace(",", " ").split()
-    figures = any(_is_figure(flow, one) for one in heard)
+    figures = any(is_figure(flow.state.language, one) for one in heard)
     spoken = flow.sentence(f"word-{word}").casefold() in heard
     if spoken and not figures:
         return "gate-no-figures"
@@ -80,7 +88,7 @@ def _half(flow: Flow, utterance: Utterance, word: str) -> str:
     if not figures and not spoken and _other_words(flow, utterance):
         return "gate-not-phrase"
     own = tokens(flow.sentence(f"a-gate-{word}"))[:2]
-    if figures and any(not _is_figure(flow, one) and one not in own for one in tokens(" ".join(heard))):
+    if figures and any(not is_figure(flow.state.language, one) and one not in own for one in tokens(" ".join(heard))):
         return "gate-wording"
     return "gate-again"
 
@@ -98,7 +106,7 @@ def asks_something(flow: Flow, utterance: Utterance, word: str) -> bool:
     """A question, as 'is it safe now', with nothing of the gate's phrase in it. What may deny it is a denial."""
     said = tokens(utterance.words)
     own = (flow.sentence(f"word-{word}").casefold(), *flow.state.language.hints["figures"])
-    no_phrase = not any(one in own or _is_figure(flow, one) for one in said)
+    no_phrase = not any(one in own or is_figure(flow.state.language, one) for one in said)
     return utterance.sense == "" and len(said) > 1 and said[0] in flow.state.language.hints["asking"] and no_phrase
 
 
@@ -106,16 +114,16 @@ def takes_back(flow: Flow, utterance: Utterance) -> bool:
     """'No, forty eight', where that is no answer: something said before was wrong."""
     said = tokens(utterance.words)
     begins = bool(said) and said[0] in flow.state.language.hints["correcting"]
-    return begins and utterance.sense != Sense.GATE and any(_is_figure(flow, one) for one in said[1:])
+    return begins and utterance.sense != Sense.GATE and any(is_figure(flow.state.language, one) for one in said[1:])
 
 
-def _is_figure(flow: Flow, word: str) -> bool:
-    return word.isdigit() or any(meaning.value is not None for meaning in flow.state.language.numbers([word]))
+def is_figure(language: Language, word: str) -> bool:
+    return word.isdigit() or any(meaning.value is not None for meaning in language.numbers([word]))
 
 
 def _without_figures(flow: Flow, words: str) -> str:
     """What was heard at a gate, for the record that people read, without the digits, which are nobody's business."""
-    return " ".join("…" if _is_figure(flow, one.strip(",.")) else one for one in words.split())
+    return " ".join("…" if is_figure(flow.state.language, one.strip(",.")) else one for one in words.split())
 
 
 def voice_doubted(flow: Flow, utterance: Utterance) -> bool:

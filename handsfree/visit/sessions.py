@@ -202,7 +202,7 @@ def run(session: Session, runner_of: Callable[[Session], Runner[State]]) -> Stat
     Trouble if anything failed: then it was said, the isolation is cleared, and the record is closed."""
     try:
         runner = runner_of(session)
-    except Trouble:
+    except BaseException:  # a fault, too, must not keep the visit from being taken up
         _abandon(session)
         raise
     try:

@@ -21,11 +21,11 @@ from handsfree.visit import besides, helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
 from handsfree.visit.readings import in_another_unit
-from handsfree.visit.refusals import takes_back
+from handsfree.visit.refusals import is_figure, takes_back
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.steps import present
-from handsfree.visit.wishes import affirms, is_command, tells_power
+from handsfree.visit.wishes import affirms, is_command, says_only, tells, tells_in_own
 
 TRIES_BEFORE_HELP = 2
 #: What was heard is read back there, and not yet taken.
@@ -50,7 +50,7 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
     judged = utterance.engine or utterance.verdict == Verdict.ASKED_AGAIN  # the program's own voice no engine hears
     early = utterance.reason.startswith(TOO_EARLY)
     if not judged or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
-        return False
+        return judged and _phrase_while_standing_by(flow, utterance)
     if early and state.speaking:
         return _phrase_of_gate(flow, utterance)
     if (early and (utterance.sure >= SURE or may_deny(flow, utterance))) or _says_it_again(state, utterance):
@@ -68,6 +68,14 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
 
 def _phrase_of_gate(flow: Flow, utterance: Utterance) -> bool:
     return flow.state.awaiting in GATES and utterance.sense == Sense.GATE and utterance.sure >= SURE
+
+
+def _phrase_while_standing_by(flow: Flow, utterance: Utterance) -> bool:
+    """The phrase of a gate, to a visit that stands by: its speaker may take the gate for opened."""
+    state, said = flow.state, tokens(utterance.words)
+    word = any(flow.sentence(f"word-{gate}").casefold() in said for gate in ("isolated", "clear"))
+    near = by_level(utterance.level, state.level) >= AWAY
+    return state.overlay is Overlay.STAND_BY and near and word and any(is_figure(state.language, one) for one in said)
 
 
 def _says_it_again(state: State, utterance: Utterance) -> bool:
@@ -121,7 +129,7 @@ ALARM = 0.5
 def propose(flow: Flow, utterance: Utterance) -> None:
     """Likely, not sure: read back. It counts once it is affirmed; another answer replaces it. A gate phrase is never
     proposed: the lock number is not said aloud, and no gate opens by 'affirm'."""
-    over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL) or alarm_asked(flow.state)
+    over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL) or asked_over_all(flow.state)
     over = over or besides.adds_complaint(flow, utterance)
     if over or utterance.sense in (Sense.GATE, Sense.DENIAL, Sense.DIGITS) or wrote_other_words(flow, utterance):
         ask_again(flow, utterance)
@@ -155,6 +163,8 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
         flow.say(flow.question.asks(flow), "question", cuttable=False)
         return
     if state.overlay in (Overlay.NOTE, Overlay.STAND_BY):
+        if _phrase_while_standing_by(flow, utterance):
+            flow.prompt("standing-by", "refusal")
         return
     for begins, sentence in TOLD.items():
         if utterance.reason.startswith(begins):
@@ -188,15 +198,37 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
         missed(flow, utterance)
 
 
-def perhaps_alarm(utterance: Utterance) -> bool:
-    """Somebody may have said that they are hurt, or that there is fire, gas or a shock: the program asks, whatever else is
-    going on."""
-    return is_command(utterance, *EMERGENCY) and utterance.verdict == Verdict.ASKED_AGAIN and utterance.sure >= ALARM
+def perhaps_called(flow: Flow, utterance: Utterance) -> Utterance | None:
+    """Somebody may have said that they are hurt, or that there is fire, gas or a shock; or, while the visit stands by, that
+    it is to go on. The program asks, whatever else is going on: 'Are you hurt?'. Who says it again has answered. It counts
+    once it is affirmed, and opens nothing; if it was not that, a stand-by goes on."""
+    state = flow.state
+    if utterance.verdict == Verdict.ACCEPTED or state.overlay is Overlay.NOTE:
+        return None
+    name = _perhaps(flow, utterance)
+    if not name:
+        return None
+    called = replace(utterance, verdict=Verdict.PROPOSED, sense=Sense.COMMAND, text=name)
+    again = state.overlay is Overlay.PROPOSAL and state.proposed is not None and is_command(state.proposed, name)
+    return replace(called, verdict=Verdict.ACCEPTED) if again else called
 
 
-def asks_alarm(flow: Flow, utterance: Utterance) -> None:
-    """'Are you hurt?': it counts once it is affirmed, and opens nothing. If it was not that, a stand-by goes on."""
-    _read_back(flow, utterance, Overlay.STAND_BY if flow.state.below is Overlay.STAND_BY else Overlay.NONE)
+def _perhaps(flow: Flow, utterance: Utterance) -> str:
+    state, asked_again = flow.state, utterance.verdict == Verdict.ASKED_AGAIN
+    if is_command(utterance, *EMERGENCY) and asked_again and utterance.sure >= ALARM:
+        return utterance.text
+    if by_level(utterance.level, state.level) < AWAY:
+        return ""
+    for name in EMERGENCY:
+        if not is_command(utterance, *EMERGENCY) and tells_in_own(state.language, name, utterance.words):
+            return name
+    stands_by = state.below is Overlay.STAND_BY
+    likely = is_command(utterance, "go ahead") and (utterance.sure >= LIKELY or utterance.verdict == Verdict.PROPOSED)
+    return "go ahead" if stands_by and (likely or says_only(state.language, "go ahead", utterance.words)) else ""
+
+
+def asks_back(flow: Flow, called: Utterance) -> None:
+    _read_back(flow, called, Overlay.STAND_BY if flow.state.below is Overlay.STAND_BY else Overlay.NONE)
 
 
 def calls_for_help(state: State, utterance: Utterance) -> bool:
@@ -204,8 +236,14 @@ def calls_for_help(state: State, utterance: Utterance) -> bool:
     return is_command(utterance, *EMERGENCY) or (alarm_asked(state) and affirms(utterance))
 
 
+def asked_over_all(state: State) -> bool:
+    """The program is asking whether that was a call for help, or whether it is to go on from a stand-by: no other likely
+    word replaces it, for 'yes' would then answer what lies below."""
+    return alarm_asked(state) or (state.overlay is Overlay.PROPOSAL and state.beneath is not Overlay.NONE)
+
+
 def alarm_asked(state: State) -> bool:
-    """The program is asking whether that was a call for help: no other likely word replaces it."""
+    """The program is asking whether that was a call for help."""
     proposed = state.proposed if state.overlay is Overlay.PROPOSAL else None
     return proposed is not None and is_command(proposed, *EMERGENCY)
 
@@ -223,7 +261,7 @@ def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:
         return False
     if is_command(utterance, "power is on") and utterance.sure >= LIKELY:
         return True
-    return state.awaiting not in GATES and tells_power(state.language, utterance.words)
+    return state.awaiting not in GATES and tells(state.language, "power is on", utterance.words)
 
 
 def _asked_of_page(flow: Flow, utterance: Utterance) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
-from handsfree.language.meaning import WAYS_OUT, Sense
+from handsfree.language.meaning import WAYS_OUT, Listening, Sense
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Result
 
@@ -37,6 +37,7 @@ def way_out(utterance: Utterance) -> str:
     return utterance.text if is_command(utterance, *WAYS_OUT) else ""
 
 
+_LONGEST_WAY = 8  # words
 _STOPS = str.maketrans(",.;:!?", "      ")
 
 
@@ -45,10 +46,22 @@ def bare_words(text: str) -> str:
     return " ".join(text.casefold().translate(_STOPS).split())
 
 
-def tells_power(language: Language, text: str) -> bool:
-    """'Power is on' is said in it, in the grammar's words or in people's own, whatever else is."""
-    own = (" ".join(way) for way in language.own_words.ways.get("power is on", ()))
-    return any(f" {way} " in f" {bare_words(text)} " for way in (*language.commands["power is on"], *own))
+def tells(language: Language, command: str, text: str) -> bool:
+    """The command is said in it, in the grammar's words or in people's own, whatever else is."""
+    said = f" {bare_words(text)} "
+    return any(f" {way} " in said for way in language.commands[command]) or tells_in_own(language, command, text)
+
+
+def tells_in_own(language: Language, command: str, text: str) -> bool:
+    """It is said in it in people's own words, which are longer: 'the fire exit' tells of no fire."""
+    own, said = language.own_words.ways.get(command, frozenset()), tuple(bare_words(text).split())
+    return any(said[at : at + size] in own for at in range(len(said)) for size in range(1, _LONGEST_WAY + 1))
+
+
+def says_only(language: Language, command: str, text: str) -> bool:
+    """'Go ahead, please.'"""
+    bare = language.own_words.bare(tuple(bare_words(text).split()), Listening(own_words=True), {})
+    return " ".join(bare) in language.commands[command] or bare in language.own_words.ways.get(command, ())
 
 
 def take(flow: Flow, result: Result) -> None:

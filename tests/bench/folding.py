@@ -43,8 +43,9 @@ Key = tuple[Any, ...]
 
 
 def reads_values(book: Any) -> bool:
-    """Some step acts on, or tells, what was answered."""
-    return any(isinstance(step, _DECIDES) for one in book.procedures.values() for step in one.steps)
+    """Some step acts on, or tells, what was answered, or asks for what else is wrong."""
+    steps = [step for one in book.procedures.values() for step in one.steps]
+    return any(isinstance(step, _DECIDES) or (isinstance(step, model.Ask) and bool(step.gist)) for step in steps)
 
 
 def key(state: State, values: bool) -> Key:
@@ -54,6 +55,7 @@ def key(state: State, values: bool) -> Key:
         state.frames, state.awaiting, state.overlay, state.outcome, state.not_before is not None, waits(state),
         state.return_to, frozenset(state.covering.items()), frozenset(state.remembered.items()) if values else None,
         frozenset(state.facts), state.warned, state.proposed if state.overlay is Overlay.PROPOSAL else None,
+        state.beneath if state.overlay is Overlay.PROPOSAL else None, tuple(means for means, _ in state.besides),
         state.pending if state.awaiting in _PENDING else None,
         state.coming, state.lock_offered if {state.awaiting, state.coming} & {Awaiting.WHO, Awaiting.LOCK_AFFIRM} else (),
         (state.joining, state.another) if {state.awaiting, state.coming} & set(_COMES) else (), state.technician,

@@ -137,6 +137,29 @@ WARNED = Small(
     good=(*CHARGE.good[:11], "understood", "understood", "next step", *CHARGE.good[11:]),
 )  # fmt: skip
 
+ASKED = Small(
+    """
+procedure: asked
+title: What is wrong, and what else
+steps:
+  - {id: wrong, kind: ask, gist: complaints, say: What is wrong, answers: {too warm: off, noisy: off}}
+  - {id: off, kind: isolate, say: Isolate the plug., do: [Pull the plug.], sources: [mains]}
+  - {id: dead, kind: prove, method: switch, say: Try the switch.}
+  - {id: touch, kind: instruct, hazards: [mains], say: Touch the bare terminal.}
+  - {id: back, kind: restore, say: Restore the plug., checks: [Covers on.], power: Put the plug in.}
+  - {id: else, kind: ask, gist: complaints, say: Anything else, answers: {nothing else: done, noisy: off, wet: done}}
+  - {id: done, kind: end, outcome: done, say: That was it.}
+""",
+    needs={"touch": ("mains",)}, isolates={"off": ("mains",)}, proves={"dead": ("mains", "switch")},
+    restores={"back": ("mains",)}, power={"Put the plug in.": ("mains",)},
+    phrases=("too warm", "noisy", "nothing else", "wet"),
+    besides=("and it is noisy too", "it is wet as well"),
+    good=(
+        "too warm", "number A", "affirm", "affirm", "isolated A", "nothing runs", "affirm", "next step",
+        "next step", "next step", "clear A", "next step", "nothing else",
+    ),
+)  # fmt: skip
+
 LIFT = Small(
     """
 procedure: lift
@@ -153,5 +176,6 @@ steps:
 )  # fmt: skip
 
 BOOKS: dict[str, Small] = {
-    "one": ONE, "meter": METER, "two": TWO, "pair": PAIR, "charge": CHARGE, "warned": WARNED, "lift": LIFT,
+    "one": ONE, "meter": METER, "two": TWO, "pair": PAIR, "charge": CHARGE, "warned": WARNED, "asked": ASKED,
+    "lift": LIFT,
 }  # fmt: skip

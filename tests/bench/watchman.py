@@ -49,6 +49,7 @@ class Small:
     measurement takes. `behind`: source -> what fills it again. `returns`: source -> seconds after
     which it may have come back. `people`: numbers of who may be here. `limit`: of a
     measurement. `pairs`: steps that take two people.
+    `besides`: sentences in people's own words that no engine takes for an answer.
     `good`: what is said on a way straight through: a command, a phrase, a figure, 'number A', 'isolated A', 'clear A'."""
 
     text: str
@@ -65,6 +66,7 @@ class Small:
     people: tuple[tuple[str, ...], ...] = (A,)
     phrases: tuple[str, ...] = ()
     pairs: tuple[str, ...] = ()
+    besides: tuple[str, ...] = ()
     good: tuple[str, ...] = ()
 
     @property

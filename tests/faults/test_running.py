@@ -120,6 +120,21 @@ def test_whatever_part_breaks_the_visit_is_live_says_so_and_goes_on_later(
     assert isolated or part == "record", "no visit was isolated when it broke"
 
 
+def test_a_fault_before_the_first_word_keeps_nobody_from_taking_the_visit_up(fast: Path) -> None:
+    session, clock = _begun(fast)
+    with pytest.raises(Trouble):
+        _run(session, clock, [], "ear", "next", 5, Trouble("The device is gone; plug it in."))
+
+    def breaks(_: sessions.Session) -> Runner[State]:
+        raise Broken("it broke")
+
+    kept = sessions.resume(session.folder)  # as threads that a fault leaves open would keep it
+    with pytest.raises(Broken):
+        sessions.run(kept, breaks)
+    visited.resume(session.folder, [visited.LOCK, "affirm"], at=9000.0)
+    assert not verify(session.folder).problem
+
+
 def _wrong(
     session: sessions.Session, entries: list[ev.Stamped], trouble: Trouble, said: list[str], part: str
 ) -> Iterable[str]:

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
 from handsfree.journal.events import Say
+from handsfree.procedure import load
 from handsfree.visit import sessions
 from handsfree.visit.ahead import sentences_ahead
+from handsfree.visit.machine import start
 from tests.visit import data
-from tests.visit.scenes import Scene, book
+from tests.visit.scenes import ENGLISH, Scene, book
 
 
 def test_a_visit_says_of_its_steps_only_what_was_made_ahead() -> None:
@@ -42,3 +47,28 @@ def test_no_module_but_the_interlock_makes_a_state_of_the_power() -> None:
     others = [path for path in package.rglob("*.py") if path.parent.name != "isolation"]
     assert len(others) > 100
     assert [path.name for path in others if made.search(path.read_text(encoding="utf-8"))] == []
+
+
+THREE_POINTS = data.METER.replace("points: [the terminals]", "points: [one end, the middle, the other end]").replace(
+    "- {id: done,", """- {id: again, kind: isolate, say: Once more., do: [Pull the plug.], sources: [mains]}
+  - {id: fewer, kind: prove, method: meter, unit: volt, points: [the terminals], say: Measure there.}
+  - {id: last, kind: instruct, hazards: [mains], say: Touch the other terminal.}
+  - {id: back, kind: restore, say: Back now., checks: [Tools out.], power: Put the plug in again.}
+  - {id: done,""",
+)
+
+
+def test_they_can_be_made_wherever_a_visit_stands_for_it_may_be_taken_up_there() -> None:
+    """A measurement has points and a restore has checks; the next such step may have fewer."""
+    scene = Scene(book(THREE_POINTS)).open()
+    made = set(sentences_ahead(scene.state))
+    for line in ("isolated lock four two", "affirm", *["zero", "affirm"] * 3, "affirm", *["next step"] * 3):
+        scene.words(line)
+        assert made <= set(sentences_ahead(replace(scene.state, learned=frozenset()))), line
+    assert scene.state.check == 2
+
+
+@pytest.mark.parametrize("name", ["dead-or-trips", "service-call"])
+def test_of_a_shipped_procedure_too(name: str) -> None:
+    state = start(load.load_book(name), ENGLISH)
+    assert list(sentences_ahead(replace(state, point=2, check=3))) == list(sentences_ahead(state))

@@ -1,0 +1,128 @@
+"""What cannot wait, in people's own words and not surely understood; and 'go ahead' while the visit stands by."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from handsfree.journal.events import Alarm, Say, Utterance
+from handsfree.language import base
+from handsfree.language.meaning import EMERGENCY, Sense, Verdict
+from handsfree.visit.state import Overlay
+from tests.visit import data
+from tests.visit.scenes import ENGLISH, Scene, book
+
+HURT = Utterance(Verdict.NOT_FOR_ME, words="Ouch, I cut my finger.", engine="t")
+LEAVING = Utterance(Verdict.ASKED_AGAIN, Sense.COMMAND, "i am leaving", words="I am bleeding.", engine="t", sure=0.8)
+NEAR = Utterance(Verdict.ACCEPTED, Sense.COMMAND, "where am i", engine="t", sure=1.0, level=-30.0)  # near by
+TO_GATE = ("next step", "warm", "43.5")
+
+
+def at_proof() -> Scene:
+    return Scene(book(data.WHOLE)).open().words(*TO_GATE, "isolated lock four two")
+
+
+def told(scene: Scene) -> list[str]:
+    return [effect.text for effect in scene.last if isinstance(effect, Say)]
+
+
+def alarms(scene: Scene) -> list[str]:
+    return [entry.event.kind for entry in scene.record if isinstance(entry.event, Alarm)]
+
+
+@pytest.mark.parametrize("said", [HURT, LEAVING], ids=["hurt", "sounded like leaving"])
+@pytest.mark.parametrize("where", ["at the proof", "at the gate", "at a question", "standing by"])
+def test_who_says_that_they_are_hurt_is_asked_and_yes_or_saying_it_again_calls_for_help(said: Utterance, where: str) -> None:
+    for again in (None, said):
+        scene = at_proof() if where == "at the proof" else Scene(book(data.WHOLE)).open().words("next step")
+        if where == "at the gate":
+            scene.words("warm", "43.5")
+        elif where == "standing by":
+            scene.words("stand by")
+        power, awaiting = scene.power, scene.state.awaiting
+        scene.tell(said)
+        assert scene.said == "Are you hurt?"
+        assert (scene.power, scene.state.awaiting, alarms(scene)) == (power, awaiting, [])
+        scene.tell(again) if again else scene.words("yes")
+        assert (alarms(scene), scene.power, scene.state.overlay) == (["i am hurt"], power, Overlay.STAND_BY)
+
+
+@pytest.mark.parametrize(("words", "kind"), [
+    ("I've burnt my hand on it", "i am hurt"), ("it's on fire", "fire"), ("there's smoke coming out", "fire"),
+    ("it just shocked me", "i got a shock"), ("it shocked me", "i got a shock"), ("it smells of gas in here", "i smell gas"),
+    ("where is the fire exit", ""), ("can you help me with this", ""), ("he hurt his knee last week", ""),
+    ("I am not hurt", ""), ("the gas bottle is in the van", ""),
+])  # fmt: skip
+def test_in_peoples_own_words_among_others_and_no_common_word_by_itself(words: str, kind: str) -> None:
+    scene = at_proof()
+    scene.tell(replace(HURT, words=words))
+    asked = ENGLISH.prompt(f"ask-{kind.replace(' ', '-')}") if kind else ""
+    assert (asked in told(scene)) is bool(kind)
+    assert (scene.state.overlay is Overlay.PROPOSAL) is bool(kind)
+
+
+def test_not_from_far_away_and_no_opens_nothing() -> None:
+    scene = at_proof()
+    scene.tell(NEAR)
+    scene.tell(replace(HURT, level=-55.0))
+    assert scene.state.overlay is Overlay.NONE
+    scene.tell(replace(HURT, level=-32.0))
+    assert scene.state.overlay is Overlay.PROPOSAL
+    scene.words("no")
+    assert (scene.power, scene.state.overlay, alarms(scene)) == ("ISOLATING", Overlay.NONE, [])
+
+
+@pytest.mark.parametrize("heard", [
+    Utterance(Verdict.ASKED_AGAIN, Sense.COMMAND, "go ahead", words="Go ahead please.", engine="t", sure=0.85),
+    Utterance(Verdict.ASKED_AGAIN, Sense.COMMAND, "go ahead", words="Go ahead.", engine="t", sure=0.07),
+    Utterance(Verdict.PROPOSED, Sense.COMMAND, "go ahead", words="", engine="t", sure=0.7),
+    Utterance(Verdict.NOT_FOR_ME, words="Go on.", engine="t"),
+], ids=["likely", "by its words", "proposed", "own words"])  # fmt: skip
+def test_go_ahead_is_read_back_while_the_visit_stands_by(heard: Utterance) -> None:
+    for again in (None, heard):
+        scene = Scene(book(data.WHOLE)).open().words(*TO_GATE, "stand by")
+        scene.tell(heard)
+        assert scene.said == "Go ahead?"
+        scene.tell(again) if again else scene.words("yes")
+        assert scene.state.overlay is Overlay.NONE
+        assert "your number" in scene.said
+        assert scene.power == "ISOLATING"
+    scene = Scene(book(data.WHOLE)).open().words(*TO_GATE, "stand by")
+    scene.tell(heard)
+    assert scene.words("no").state.overlay is Overlay.STAND_BY
+
+
+def test_other_talk_while_it_stands_by_still_meets_silence() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "stand by")
+    for words in ("the display looks warm", "let's go on holiday", "is it isolated", "warm"):
+        scene.tell(Utterance(Verdict.ASKED_AGAIN, Sense.PHRASE, "warm", words=words, engine="t", sure=0.7))
+        assert (told(scene), scene.state.overlay) == ([], Overlay.STAND_BY)
+
+
+@pytest.mark.parametrize("verdict", [Verdict.ASKED_AGAIN, Verdict.NOT_FOR_ME, Verdict.PROPOSED])
+def test_who_says_the_phrase_to_a_visit_that_stands_by_is_told_so(verdict: Verdict) -> None:
+    scene = Scene(book(data.WHOLE)).open().words(*TO_GATE)
+    scene.tell(NEAR)
+    scene.words("stand by")
+    for level, says in ((-60.0, []), (-31.0, [ENGLISH.prompt("standing-by")])):
+        scene.tell(replace(HURT, verdict=verdict, words="Isolated, lock 4 2.", level=level))
+        assert told(scene) == says
+        assert (scene.power, scene.state.overlay) == ("ISOLATING", Overlay.STAND_BY)
+
+
+def test_what_was_written_as_no_question_is_not_called_one_and_opens_nothing() -> None:
+    scene = Scene(book(data.WHOLE)).open().words(*TO_GATE)
+    sounded = Utterance(Verdict.ASKED_AGAIN, Sense.DENIAL, "question", spoken="is isolated", engine="t")
+    scene.tell(replace(sounded, words="It is isolated now."))
+    assert (told(scene)[0], scene.power) == (ENGLISH.prompt("gate-no-figures"), "ISOLATING")
+    for asks in ("Is it isolated now?", "is it isolated", "It's isolated?", ""):
+        scene.tell(replace(sounded, words=asks))
+        assert (told(scene)[0], scene.power) == (ENGLISH.prompt("gate-denied-question"), "ISOLATING")
+
+
+def test_every_language_has_own_words_for_each_and_none_longer_than_is_looked_for() -> None:
+    for code in ("en", "es"):
+        ways = base.load(code).own_words.ways
+        assert {"go ahead", *EMERGENCY} <= set(ways)
+        assert max(len(way) for name in (*EMERGENCY, "power is on") for way in ways.get(name, ())) <= 8
