@@ -111,10 +111,12 @@ def _spoken(small: Small) -> Iterator[tuple[Any, float]]:
     yield heard(Sense.DENIAL, Denial.NEGATION, verdict=Verdict.ASKED_AGAIN), 1.0
     early = replace(heard(Sense.GATE, gate_text("isolated", A), verdict=Verdict.NOT_FOR_ME), engine="ear", reason=TOO_EARLY)
     yield early, 1.0
-    yield replace(heard(Sense.COMMAND, "go ahead", verdict=Verdict.ASKED_AGAIN), sure=0.5), 1.0
     asked = replace(heard(Sense.DENIAL, Denial.QUESTION, verdict=Verdict.ASKED_AGAIN), words="it is isolated now")
     yield asked, 1.0
-    for words in ("I cut my finger", *small.besides):
+    if small.called:
+        yield replace(heard(Sense.COMMAND, "go ahead", verdict=Verdict.ASKED_AGAIN), sure=0.5), 1.0
+        yield ev.Utterance(Verdict.NOT_FOR_ME, words="I cut my finger", engine="ear"), 1.0
+    for words in small.besides:
         yield ev.Utterance(Verdict.NOT_FOR_ME, words=words, engine="ear"), 1.0
 
 

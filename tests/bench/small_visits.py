@@ -67,7 +67,7 @@ steps:
     needs={"pipe": ("valve",), "both": ("plug", "valve"), "touch": ("plug",)},
     isolates={"off": ("plug",), "shut": ("valve",)}, proves={"dead": ("plug", "switch"), "dry": ("valve", "switch")},
     restores={"open": ("valve",), "back": ("plug",)}, power={"Put the plug in.": ("plug",), "Open it.": ("valve",)},
-    people=(A, B),
+    people=(A, B), called=False,
     good=(
         "number A", "affirm", "affirm", "isolated A", "nothing runs", "affirm", "affirm", "isolated A",
         "nothing runs", "affirm", "second person", "number B", "affirm", "isolated B", "next step", "next step",
@@ -92,7 +92,7 @@ steps:
 """,
     needs={"both": ("plug", "valve")}, isolates={"off": ("plug",), "shut": ("valve",)},
     proves={"dead": ("plug", "switch"), "dry": ("valve", "switch")}, restores={"back": ("plug", "valve")},
-    power={"Put all on.": ("plug", "valve")}, people=(A, B),
+    power={"Put all on.": ("plug", "valve")}, people=(A, B), called=False,
     good=(
         "number A", "affirm", "affirm", "isolated A", "affirm", "isolated A", "nothing runs", "affirm", "nothing runs",
         "affirm", "second person", "number B", "affirm", "isolated B", "next step", "next step", "next step", "clear A",

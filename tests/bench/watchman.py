@@ -49,7 +49,8 @@ class Small:
     measurement takes. `behind`: source -> what fills it again. `returns`: source -> seconds after
     which it may have come back. `people`: numbers of who may be here. `limit`: of a
     measurement. `pairs`: steps that take two people.
-    `besides`: sentences in people's own words that no engine takes for an answer.
+    `called`: somebody may be hurt, or want to go on from a stand-by, in words nobody surely understood; each such question
+    over another makes nearly three times as many states. `besides`: sentences in people's own words that no engine takes for an answer.
     `good`: what is said on a way straight through: a command, a phrase, a figure, 'number A', 'isolated A', 'clear A'."""
 
     text: str
@@ -66,6 +67,7 @@ class Small:
     people: tuple[tuple[str, ...], ...] = (A,)
     phrases: tuple[str, ...] = ()
     pairs: tuple[str, ...] = ()
+    called: bool = True
     besides: tuple[str, ...] = ()
     good: tuple[str, ...] = ()
 
