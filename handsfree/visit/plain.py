@@ -75,9 +75,11 @@ def _says_done(flow: Flow) -> None:
         flow.prompt("handover", "step", to=step.to, text=step.say)
         flow.prompt("summary", "step")
         here = results_here(flow)
-        for name in step.summary:
-            value = _brought(flow, name, here[name]) if name in here else flow.sentence("summary-missing")
-            flow.prompt("summary-line", "step", name=name.replace("-", " "), value=value)
+        for name in step.summary:  # the record has them all
+            if name in here:
+                flow.prompt("summary-line", "step", name=_called(flow, name), value=_brought(flow, name, here[name]))
+        if not here.keys() >= set(step.summary):
+            flow.prompt("summary-rest", "step")
     else:
         flow.say(flow.step_words(step), "step", sound=_sound(flow, step))
 
@@ -85,6 +87,11 @@ def _says_done(flow: Flow) -> None:
 def _sound(flow: Flow, step: model.Step) -> str:
     """The writer's recording speaks the whole sentence."""
     return step.own_sound if flow.step_words(step) == step.say else ""
+
+
+def _called(flow: Flow, name: str) -> str:
+    step = flow.state.procedure.step(name)
+    return step.quantity if isinstance(step, model.Read) else name.replace("-", " ")
 
 
 def _brought(flow: Flow, name: str, result: Result) -> str:

@@ -6,6 +6,7 @@ from handsfree.dialogue.question import Consequence, Question
 from handsfree.journal.events import ReadingTaken, Utterance
 from handsfree.language.meaning import WAYS_OUT, YES_NO, Listening, NumberAsked, Sense
 from handsfree.language.quantities import convert, unit_fits
+from handsfree.language.tokens import tokens
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import near_a_limit
 from handsfree.procedure.sources import unit_of
@@ -90,7 +91,7 @@ def _number(flow: Flow, step: model.Read, given: float, unit: str) -> None:
     before, pending = flow.state.pending, Pending(convert(given, unit, step.unit), given, unit)
     flow.change(pending=pending)
     twice = flow.affirmed or pending == before
-    if not twice and _to_affirm(flow, step, pending.value):
+    if not twice and _to_affirm(flow, step, pending):
         flow.change(awaiting=Awaiting.READING_AFFIRM)
         present(flow)
         return
@@ -98,9 +99,32 @@ def _number(flow: Flow, step: model.Read, given: float, unit: str) -> None:
     _take_reading(flow, step, pending, affirmed=twice)
 
 
-def _to_affirm(flow: Flow, step: model.Read, value: float) -> bool:
+def _to_affirm(flow: Flow, step: model.Read, pending: Pending) -> bool:
     low, high = step.plausible
-    return step.decides or not low <= value <= high or near_a_limit(flow.state.procedure, step, value)
+    limits = not low <= pending.value <= high or near_a_limit(flow.state.procedure, step, pending.value)
+    return step.decides or limits or _other_figures(flow, pending.given)
+
+
+def keep_half(flow: Flow, utterance: Utterance) -> None:
+    """'Uh, two hundred and …' was asked again: 'twenty three' may be the rest of it."""
+    if _figures(flow, utterance.words):
+        flow.change(half_heard=utterance.words)
+
+
+def _other_figures(flow: Flow, value: float) -> bool:
+    before = _figures(flow, flow.state.half_heard)
+    return bool(before) and value not in before
+
+
+def _figures(flow: Flow, words: str) -> frozenset[float]:
+    """Every number that part of the words may be."""
+    said, language = tokens(words), flow.state.language
+    parts = (said[at:end] for at in range(len(said)) for end in range(at + 1, min(len(said), at + _LONGEST) + 1))
+    written = (float(word) for word in said if word.replace(".", "", 1).isdigit())
+    return frozenset((*written, *(one.value for part in parts for one in language.numbers(part) if one.value is not None)))
+
+
+_LONGEST = 7  # words of a number
 
 
 def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: bool) -> None:
@@ -108,6 +132,7 @@ def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: b
         flow.state.path, step.id, step.quantity, pending.value, step.unit, pending.given, pending.given_unit, "",
         step.plausible, step.expected, step.accuracy or "", affirmed,
     ))
+    flow.change(half_heard="")
     result = Result(f"{pending.value:g} {step.unit}".strip(), pending.value, step.unit)
     take(flow, result)
     keep_sample(flow, step, pending.value)
@@ -138,6 +163,7 @@ def _no_number(flow: Flow, step: model.Read, state: str) -> None:
         if go is None:
             flow.prompt("state-unknown", "refusal", asks=asks_reading(flow))
             return
+    flow.change(half_heard="")
     flow.emit(ReadingTaken(
         flow.state.path, step.id, step.quantity, None, step.unit, None, step.unit, state,
         step.plausible, step.expected, step.accuracy or "",

@@ -160,6 +160,7 @@ class State:
     emergency: str = ""  # whom to call, as it is said
     series: tuple[Sample, ...] = ()
     pending: Pending | None = None
+    half_heard: str = ""  # what was asked again here and held a figure; '' for nothing
     lock_offered: tuple[str, ...] = ()
     joining: str = ""  # who states a number
     another: bool = False  # one more comes then

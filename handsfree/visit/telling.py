@@ -93,7 +93,8 @@ def _gate(event: Gate, say: TellingWords) -> ToldParts:
     how = say.value("how", event.how)
     if event.was != event.now:
         return "record", say("isolation-moved", was=was, now=now), how
-    return "record", say("gate-given" if event.how == "phrase" else "gate-shut", now=now), how
+    which = {"phrase": "gate-given", "relieved": "gate-relieved"}.get(event.how, "gate-shut")
+    return "record", say(which, now=now), how
 
 
 def _alarm(event: Alarm, say: TellingWords) -> ToldParts:

@@ -20,7 +20,7 @@ from handsfree.procedure.asides import aside_asked
 from handsfree.visit import besides, helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
-from handsfree.visit.readings import in_another_unit
+from handsfree.visit.readings import in_another_unit, keep_half
 from handsfree.visit.refusals import is_figure, takes_back
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay, State
@@ -317,6 +317,8 @@ def _told_in_own_words(flow: Flow, utterance: Utterance) -> bool:
 def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     """The question in its shortest form; if that did not help, what may be said, and then every third time."""
     flow.change(tries=flow.state.tries + 1)
+    if utterance is not None and flow.state.awaiting is Awaiting.READING:
+        keep_half(flow, utterance)
     if utterance is not None and flow.state.asked is Awaiting.UNDERSTOOD and _asks(flow, utterance):
         flow.again = True  # 'what was that?': a caution is answered by the caution
         present(flow)

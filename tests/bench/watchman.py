@@ -50,7 +50,8 @@ class Small:
     which it may have come back. `people`: numbers of who may be here. `limit`: of a
     measurement. `pairs`: steps that take two people.
     `called`: somebody may be hurt, or want to go on from a stand-by, in words nobody surely understood; each such question
-    over another makes nearly three times as many states. `besides`: sentences in people's own words that no engine takes for an answer.
+    over another makes nearly three times as many states.
+    `besides`: sentences in people's own words that no engine takes for an answer.
     `good`: what is said on a way straight through: a command, a phrase, a figure, 'number A', 'isolated A', 'clear A'."""
 
     text: str

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from handsfree.journal.events import Alarm, Say, Utterance
+from handsfree.journal.events import Alarm, HandedOver, Say, Utterance
 from handsfree.language import base
 from handsfree.language.meaning import EMERGENCY, Sense, Verdict
-from handsfree.visit.state import Overlay
+from handsfree.visit.state import Awaiting, Overlay
 from tests.visit import data
 from tests.visit.scenes import ENGLISH, Scene, book
 
@@ -126,3 +126,41 @@ def test_every_language_has_own_words_for_each_and_none_longer_than_is_looked_fo
         ways = base.load(code).own_words.ways
         assert {"go ahead", *EMERGENCY} <= set(ways)
         assert max(len(way) for name in (*EMERGENCY, "power is on") for way in ways.get(name, ())) <= 8
+
+
+@pytest.mark.parametrize(("half", "then", "read_back"), [
+    ("uh, two hundred and, mm", "50", True), ("uh, 200 and", "50", True), ("it says, hm, fifty I think", "50", False),
+    ("forty, fifty", "50", False), ("hold on", "50", False), ("thirteen or so", "13.0", False),
+])  # fmt: skip
+def test_a_reading_after_half_of_another_that_was_asked_again_is_read_back(half: str, then: str, read_back: bool) -> None:
+    """'Uh, two hundred and …', then 'twenty three', is no 23 V."""
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm")
+    scene.tell(Utterance(Verdict.ASKED_AGAIN, words=half, engine="t"))
+    scene.words(then)
+    assert (scene.state.awaiting is Awaiting.READING_AFFIRM) is read_back
+    if read_back:
+        scene.words("affirm")
+    assert scene.step == "isolate"
+    assert scene.state.half_heard == ""
+
+
+HANDS_OVER = """
+procedure: over
+title: Hand over
+steps:
+  - {id: cord-ohms, kind: read, say: Measure the cord., quantity: resistance of the cord, unit: ohm, plausible: [0, 99]}
+  - {id: outlet-lamp, kind: ask, say: Does the lamp shine?, answers: {shines: more, dark: over}}
+  - {id: more, kind: read, say: Measure the voltage., quantity: voltage, unit: volt, plausible: [0, 300]}
+  - {id: over, kind: handover, to: the office, say: Tell the office., summary: [cord-ohms, outlet-lamp, more]}
+  - {id: done, kind: end, outcome: handed over, say: Done.}
+"""
+
+
+def test_a_hand_over_says_what_was_taken_and_once_that_the_rest_was_not() -> None:
+    scene = Scene(book(HANDS_OVER)).open().words("5", "dark")
+    assert told(scene)[-3:] == ["Resistance of the cord: five ohms.", "Outlet lamp: dark.", "Nothing else was taken."]
+    (over,) = [entry.event for entry in scene.record if isinstance(entry.event, HandedOver)]
+    assert over.summary[-1] == ("more", "not taken"), "the record has it"
+    scene = Scene(book(HANDS_OVER)).open().words("5", "shines", "220")
+    assert "Nothing else was taken." not in told(scene)
+    assert told(scene)[-1].startswith("Voltage: ")

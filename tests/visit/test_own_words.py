@@ -81,8 +81,10 @@ def test_own_words_answer_and_move_on_and_it_says_what_it_took() -> None:
     assert here.state.outcome == "done"
 
 
-def test_nobody_is_heard_in_their_own_words_while_the_program_stands_by() -> None:
+def test_nobody_is_taken_at_their_own_words_while_the_program_stands_by() -> None:
     here = Scene(book(ASKS)).open().words("hang on")
     assert here.state.overlay is Overlay.STAND_BY
     here.one("okay, go on then")
+    assert (here.said, here.state.overlay) == ("Go ahead?", Overlay.PROPOSAL), "it is asked, and counts once it is affirmed"
+    here.one("no")
     assert here.state.overlay is Overlay.STAND_BY
