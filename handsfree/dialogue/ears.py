@@ -10,7 +10,7 @@ from handsfree.dialogue.hearing import Hears, typed, utterance_of, utterances
 from handsfree.dialogue.keyboard import event_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.question import Dialogue
-from handsfree.journal.events import Happening, KeepNote, ListenFor, PromptEnded, Say, Stamped
+from handsfree.journal.events import HAPPENINGS, Event, Happening, KeepNote, ListenFor, PromptEnded, Say, Stamped, Utterance
 from handsfree.language.base import Language
 from handsfree.language.meaning import EMERGENCY, Heard, Listening, Sense, Verdict
 from handsfree.sound.happenings import Ended, HeardPiece, ThreadFailed, TypedLine
@@ -45,6 +45,13 @@ class LiveEar:
         if not say.cuttable:
             self._unheard.add(say.number)
 
+    def watch(self, event: Event) -> None:
+        """Of the record: a key, a timer, a device, a photo, whatever may move the visit parts two attempts. What is heard
+        and the end of a prompt do not, nor that nothing happens for a while."""
+        heard = isinstance(event, Utterance) and not event.typed
+        if isinstance(event, HAPPENINGS) and not heard and not isinstance(event, PromptEnded):
+            self._hearer.forget()
+
     def listen(self, what: ListenFor) -> None:
         self._listening = listening_of(what)
         self._loop.listen(self._listening)
@@ -60,8 +67,6 @@ class LiveEar:
             raise told.error
         if isinstance(told, HeardPiece):
             return self._event(told)
-        if not isinstance(told, PromptEnded):  # a key, a timer, a device: whatever may move the visit parts two attempts
-            self._hearer.forget()
         if isinstance(told, TypedLine):
             return self._line(told)
         if isinstance(told, PromptEnded) and told.said in self._unheard:

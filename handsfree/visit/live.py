@@ -133,8 +133,13 @@ def joined(
     if asked.sound_in != "-" and sys.stdin is not None and sys.stdin.isatty():  # a hand that is dry may type
         keyboard.beside(sys.stdin, wires.happenings.tell, clock, shows)
     mouth = SpokenMouth(synthesiser, wires.sink, session.state.language, [], session.recordings, ear.said)
-    beside, watch = session.incoming.beside(ear), session.incoming.watching(watch)
-    return Runner(MACHINE, session.state, session.journal, beside, mouth, clock, watch), loop
+    beside, shown = session.incoming.beside(ear), session.incoming.watching(watch)
+
+    def watching(entry: Stamped, state: State) -> None:
+        ear.watch(entry.event)
+        shown(entry, state)
+
+    return Runner(MACHINE, session.state, session.journal, beside, mouth, clock, watching), loop
 
 
 def hearer_of(session: Session, recogniser: Recogniser) -> Hearer:

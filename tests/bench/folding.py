@@ -43,9 +43,8 @@ Key = tuple[Any, ...]
 
 
 def reads_values(book: Any) -> bool:
-    """Some step acts on, or tells, what was answered, or asks for what else is wrong."""
-    steps = [step for one in book.procedures.values() for step in one.steps]
-    return any(isinstance(step, _DECIDES) or (isinstance(step, model.Ask) and bool(step.gist)) for step in steps)
+    """Some step acts on, or tells, what was answered."""
+    return any(isinstance(step, _DECIDES) for one in book.procedures.values() for step in one.steps)
 
 
 def key(state: State, values: bool) -> Key:
@@ -56,6 +55,7 @@ def key(state: State, values: bool) -> Key:
         state.return_to, frozenset(state.covering.items()), frozenset(state.remembered.items()) if values else None,
         frozenset(state.facts), state.warned, state.proposed if state.overlay is Overlay.PROPOSAL else None,
         state.beneath if state.overlay is Overlay.PROPOSAL else None, tuple(means for means, _ in state.besides),
+        _complaints(state),
         state.pending if state.awaiting in _PENDING else None,
         state.coming, state.lock_offered if {state.awaiting, state.coming} & {Awaiting.WHO, Awaiting.LOCK_AFFIRM} else (),
         (state.joining, state.another) if {state.awaiting, state.coming} & set(_COMES) else (), state.technician,
@@ -65,6 +65,22 @@ def key(state: State, values: bool) -> Key:
         frozenset(item for item in lock.holds.items() if item[1] != LIVE), lock.people, lock.locks, lock.speaker, lock.given,
         lock.late, lock.absent, lock.doubt,
     )  # fmt: skip
+
+
+def _complaints(state: State) -> Key:
+    """What is wrong, as it was answered: it is not kept a second time. Empty where a book asks for none."""
+    main = state.book.main
+    asks = _ASKS.get(state.book.procedures[main].title)
+    if asks is None:
+        steps = state.book.procedures[main].steps
+        asks = _ASKS[state.book.procedures[main].title] = tuple(
+            step.id for step in steps if isinstance(step, model.Ask) and step.gist
+        )
+    given = ((step, state.remembered.get(((main,), step))) for step in asks)
+    return tuple((step, result.text) for step, result in given if result is not None)
+
+
+_ASKS: dict[str, tuple[str, ...]] = {}  # by the title of a book, of which each has its own
 
 
 def waits(state: State) -> bool:

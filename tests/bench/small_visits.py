@@ -153,7 +153,7 @@ steps:
     needs={"touch": ("mains",)}, isolates={"off": ("mains",)}, proves={"dead": ("mains", "switch")},
     restores={"back": ("mains",)}, power={"Put the plug in.": ("mains",)},
     phrases=("too warm", "noisy", "nothing else", "wet"),
-    besides=("and it is noisy too", "it is wet as well"),
+    besides=("and it is noisy too",), called=False,
     good=(
         "too warm", "number A", "affirm", "affirm", "isolated A", "nothing runs", "affirm", "next step",
         "next step", "next step", "clear A", "next step", "nothing else",

@@ -3,6 +3,7 @@ with a sound device, is in tests/live."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,12 +12,15 @@ import pytest
 from handsfree.dialogue.ears import LiveEar
 from handsfree.dialogue.hearing import Hearer
 from handsfree.dialogue.listening import listening_of
-from handsfree.journal.events import ListenFor, PromptEnded, Say, SoundLost, Utterance
+from handsfree.journal.events import Attached, ListenFor, PromptEnded, Say, SoundLost, TimerRang, Utterance
 from handsfree.journal.writer import Journal
 from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.sound.happenings import Happenings, HeardPiece, TypedLine
 from handsfree.sound.samples import VirtualClock
-from tests.visit.scenes import ENGLISH
+from handsfree.speech.recogniser import Recogniser
+from handsfree.visit.incoming import Incoming
+from tests.visit import data
+from tests.visit.scenes import ENGLISH, Scene, book
 
 ANY = listening_of(ListenFor())
 
@@ -76,6 +80,12 @@ class Adds:
         self.parted += 1
 
 
+class Silent:
+    """In place of an engine."""
+
+    name = "silent"
+
+
 class Another:
     """In place of the witness of voices."""
 
@@ -83,15 +93,44 @@ class Another:
         return "other"
 
 
-def test_a_key_a_timer_or_a_device_between_two_attempts_parts_them_and_the_end_of_a_prompt_does_not(booth: Booth) -> None:
-    adds = Adds()
+def test_what_may_move_the_visit_between_two_attempts_parts_them(booth: Booth) -> None:
+    """A key, a timer, a device, a photo; no prompt that ends, nothing that is heard, and not that nothing happens."""
+    adds, lost = Adds(), SoundLost("d", "microphone")
     booth.ear._hearer = Hearer(adds, booth.journal)  # type: ignore[arg-type]  # stand-ins
-    for told, parted in ((PromptEnded(1), 0), (TypedLine("next step", 1.0), 1), (SoundLost("d", "microphone"), 2)):
-        booth.loop.happenings.tell(told)
-        booth.ear.next(0.1)
+    heard = Utterance(Verdict.ASKED_AGAIN, Sense.COMMAND, "affirm", engine="t")
+    for event, parted in (
+        (PromptEnded(1), 0), (heard, 0), (Say(2, "Again?", "question"), 0), (replace(heard, typed=True), 1), (lost, 2),
+        (TimerRang("quiet"), 3), (Attached("", "photo.jpg", "00" * 32), 4),
+    ):  # fmt: skip
+        booth.ear.watch(event)
         assert adds.parted == parted
-    booth.ear.next(0.01)  # nobody speaks, a timer rings
-    assert adds.parted == 3
+    assert booth.ear.next(0.01) is None
+    assert adds.parted == 4
+
+
+def test_in_a_visit_two_attempts_with_quiet_between_them_add_up(tmp_path: Path) -> None:
+    """As `joined` puts it together: the folder of photos is looked at every two seconds; each look was taken for a timer,
+    so that no two attempts ever added up."""
+    scene = Scene(book(data.METER)).open().words("isolated lock four two")  # the tester: affirm
+    waiting = listening_of(scene.state.listening or ListenFor())
+    recogniser = Recogniser([Silent()], ENGLISH)  # type: ignore[list-item]  # nothing is heard, only added up
+    loop, clock, journal = Loop(), VirtualClock(), Journal.create(tmp_path / "w")
+    ear = LiveEar(loop, Hearer(recogniser, journal), clock, ENGLISH)  # type: ignore[arg-type]  # see above
+    ear.listen(scene.state.listening or ListenFor())
+    beside, verdicts = Incoming(journal).beside(ear), []
+    affirm = Meaning(Sense.COMMAND, "affirm")
+    for began in (3.0, 12.0):
+        clock.wait(began - clock.now())
+        for _ in range(3):
+            assert beside.next(0.01) is None, "nobody speaks"
+        attempt = Heard(Verdict.ASKED_AGAIN, affirm, 0.95, reason="not sure enough", shares=((affirm, 0.95),),
+                        started=began, ended=began + 1, meant=1.0)  # fmt: skip
+        loop.happenings.tell(HeardPiece(attempt, np.zeros(0, np.float32), began, began + 1, waiting))
+        event = beside.next(0.1)
+        assert isinstance(event, Utterance)
+        ear.watch(event)
+        verdicts.append(event.verdict)
+    assert verdicts == ["asked again", "accepted"]
 
 
 def test_at_a_gate_the_voice_is_compared_before_attempts_add_up(booth: Booth) -> None:

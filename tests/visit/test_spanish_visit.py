@@ -318,8 +318,8 @@ def test_a_visit_through_every_kind_of_step(scene: Scene) -> None:
     assert "Esta espera le protege." in scene.words("siguiente paso")
     told = scene.tell(TimerRang("wait"), after=200.0)
     assert "Parte: sin avería encontrada." in told
-    assert "Lectura: fuera de rango." in told
-    assert "Segunda: menos cuatro grados Celsius." in told
+    assert "Tensión: fuera de rango." in told
+    assert "Temperatura: menos cuatro grados Celsius." in told
     told = scene.words("siguiente paso")
     assert "martes a las" in told
     assert scene.state.outcome == "to be continued"
