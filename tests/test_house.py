@@ -12,6 +12,8 @@ import grimp
 import networkx as nx
 import pytest
 
+from tests.conftest import LONGEST
+
 TOP = Path(__file__).resolve().parents[1]
 MODULES = sorted((TOP / "handsfree").rglob("*.py"))
 
@@ -93,3 +95,8 @@ def test_what_the_mutants_are_tried_on_is_there() -> None:
     tables = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["handsfree"]["mutants"]
     named = [path for table in tables for path in (*table["module"], *table["tests"])]
     assert [path for path in named if not (TOP / path.partition("::")[0]).is_file()] == []
+
+
+def test_the_longest_files_are_there() -> None:
+    """One that moved would be begun late, and all would wait for it."""
+    assert [path for path in LONGEST if not path.is_file()] == []

@@ -9,9 +9,7 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from decimal import Decimal
-from typing import Any
 
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar
@@ -29,7 +27,7 @@ from handsfree.language.splits import (
     wholes,
     within,
 )
-from handsfree.language.twoway import Entry, Production, TwoWay
+from handsfree.language.twoway import Entry, Production, TwoWay, WordsOfRule, entries
 
 
 def _cardinals() -> list[Production]:
@@ -113,8 +111,8 @@ def _quantities() -> list[Production]:
     ]
 
 
-#: a rule of grammar/en.jsgf -> (its name here, how its tag becomes a value, rare)
-_WORDS: tuple[tuple[str, str, Callable[[str], Any], bool], ...] = (
+#: Of grammar/en.jsgf.
+_WORDS: tuple[WordsOfRule, ...] = (
     ("nought", "digit", str, False),
     ("unit_digit", "digit", str, False),
     ("rare_nought", "digit", str, True),
@@ -131,11 +129,7 @@ _WORDS: tuple[tuple[str, str, Callable[[str], Any], bool], ...] = (
 
 def english_numbers(grammar: Grammar) -> TwoWay:
     """The two-way grammar whose words are `grammar`'s. Trouble where a rule it needs is missing."""
-    lexicon = [
-        Entry(name, phrase.words, value(phrase.tags[-1]), rare)
-        for rule, name, value, rare in _WORDS
-        for phrase in expand(grammar, rule)
-    ]
+    lexicon = entries(grammar, _WORDS)
     lexicon += [Entry("minus", p.words, int(p.tags[-1]), int(p.tags[-1]) > 0) for p in expand(grammar, "minus")]
     lexicon += [Entry(name, p.words, name) for name in ("below", "point") for p in expand(grammar, name)]
     productions = (

@@ -35,7 +35,7 @@ from handsfree.language.splits import (
     wholes,
     within,
 )
-from handsfree.language.twoway import Entry, Production, TwoWay
+from handsfree.language.twoway import Entry, Production, TwoWay, WordsOfRule, entries
 
 GENDERS = ("", "_m", "_f")
 
@@ -178,8 +178,8 @@ def _counted(g: str) -> Iterator[Production]:
     yield Production(f"counted{g}", (f"<cardinal{g}>",), Decimal, when(lambda v: not fractional(v), int))
 
 
-#: a rule of grammar/es.jsgf -> (its name here, how its tag becomes a value, rare)
-_WORDS: tuple[tuple[str, str, Callable[[str], Any], bool], ...] = (
+#: Of grammar/es.jsgf.
+_WORDS: tuple[WordsOfRule, ...] = (
     ("digit", "digit", str, False),
     ("from_two", "from_two", int, False),
     *((name, name, int, False) for rule in ("one", "twenty_one") for name in (rule, f"{rule}_m", f"{rule}_f")),
@@ -197,11 +197,7 @@ _WORDS: tuple[tuple[str, str, Callable[[str], Any], bool], ...] = (
 
 def spanish_numbers(grammar: Grammar) -> TwoWay:
     """The two-way grammar whose words are `grammar`'s. Trouble where a rule it needs is missing."""
-    lexicon = [
-        Entry(name, phrase.words, value(phrase.tags[-1]), rare)
-        for rule, name, value, rare in _WORDS
-        for phrase in expand(grammar, rule)
-    ]
+    lexicon = entries(grammar, _WORDS)
     feminine = {phrase.words[0] for phrase in expand(grammar, "feminine")}
     lexicon += [
         Entry("unit_f" if entry.words[0] in feminine else "unit_m", entry.words, entry.value)

@@ -16,6 +16,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from handsfree.language.expand import expand
+from handsfree.language.jsgf import Grammar
+
 _MOST_WORDS = 40  # reading goes as deep as there are words
 WaysToSay = tuple[tuple[str, ...], ...]
 SpokenValue = Any  # int for counts, str for digit strings, Decimal for magnitudes: each nonterminal has one kind
@@ -42,6 +45,19 @@ class Entry:
     words: tuple[str, ...]
     value: SpokenValue
     rare: bool = False
+
+
+#: A rule of a grammar, the name of its words as entries, how a tag becomes their value, and whether they are rare.
+WordsOfRule = tuple[str, str, Callable[[str], Any], bool]
+
+
+def entries(grammar: Grammar, words: Iterable[WordsOfRule]) -> list[Entry]:
+    """Every phrase of these rules. Trouble where the grammar has no such rule."""
+    return [
+        Entry(name, phrase.words, value(phrase.tags[-1]), rare)
+        for rule, name, value, rare in words
+        for phrase in expand(grammar, rule)
+    ]
 
 
 @dataclass(frozen=True)

@@ -91,11 +91,17 @@ def spread(node: ast.expr, values: Mapping[str, Value], widths: Mapping[str, flo
 
 def widths_of(procedure: Procedure, values: Mapping[str, Value]) -> dict[str, float]:
     """The half-width of each reading of the procedure at its value, by name."""
-    widths = {}
-    for step in procedure.steps:
-        if isinstance(step, Read) and isinstance(value := values.get(name_of(step.id)), int | float):
-            widths[name_of(step.id)] = half_width(step.accuracy, step.unit, float(value))
-    return widths
+    steps = _reads(procedure)
+    return {
+        name: half_width(steps[name].accuracy, steps[name].unit, float(value))
+        for name, value in values.items() if name in steps and isinstance(value, int | float)
+    }  # fmt: skip
+
+
+@lru_cache(maxsize=256)
+def _reads(procedure: Procedure) -> dict[str, Read]:
+    """The steps that take a reading, by name; asked at every decision."""
+    return {name_of(step.id): step for step in procedure.steps if isinstance(step, Read)}
 
 
 def decides(procedure: Procedure) -> frozenset[str]:

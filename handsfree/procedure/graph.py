@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, NamedTuple, TypeAlias
 
 from handsfree.errors import Trouble
@@ -83,6 +84,7 @@ def _ways_out(step: Ask | Read) -> Iterator[Way]:
             yield Way(name, to)
 
 
+@lru_cache(maxsize=256)
 def outcomes(procedure: Procedure) -> tuple[str, ...]:
     """What a call of the procedure can bring: the outcomes of its End steps, and 'done' where it can run off its end."""
     ends = [step.outcome for step in procedure.steps if isinstance(step, End)]

@@ -4,7 +4,7 @@ A way through never goes back: a loop counts as not taken."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import islice, pairwise
 
@@ -57,10 +57,20 @@ def minutes(step: Step) -> float:
     return (step.minutes or 0.0) + (step.seconds / 60 if isinstance(step, Wait) and not step.leaves_site else 0.0)
 
 
+#: Of a step: seconds of speech, minutes, isolations.
+_Cost = tuple[float, float, float]
+
+
+def _cost(step: Step) -> _Cost:
+    return seconds(step), minutes(step), float(isinstance(step, Isolate))
+
+
 def routes(book: Book) -> tuple[Route, ...]:
     """The first MOST_PATHS ways through, in the order of the file."""
     expansion = StepIndex(book)
-    return tuple(_route(expansion, path) for path in islice(_paths(_onward(expansion), first_place(book)), MOST_PATHS))
+    graph = _onward(expansion)
+    costs = {place: _cost(expansion.step(place)) for place in graph if place != FINISH}
+    return tuple(_route(book, path, costs) for path in islice(_paths(graph, first_place(book)), MOST_PATHS))
 
 
 @dataclass(frozen=True)
@@ -87,8 +97,7 @@ def extent(book: Book) -> Extent | None:
     for place in reversed(list(nx.topological_sort(graph))):
         if place == FINISH:
             continue
-        step = expansion.step(place)
-        own = (seconds(step), minutes(step), float(isinstance(step, Isolate)))
+        own = _cost(expansion.step(place))
         after = [bounds[to] for to in graph.successors(place)]
         ways[place] = sum(ways[to] for to in graph.successors(place))
         bounds[place] = tuple(
@@ -154,11 +163,6 @@ def _paths(graph: Graph, first: Place) -> Iterator[tuple[Place, ...]]:
                 waiting.append((*path, to))
 
 
-def _route(expansion: StepIndex, path: tuple[Place, ...]) -> Route:
-    steps = [expansion.step(place) for place in path]
-    return Route(
-        tuple(place.shown(expansion.book.main) for place in path),
-        sum(seconds(step) for step in steps),
-        sum(minutes(step) for step in steps),
-        sum(isinstance(step, Isolate) for step in steps),
-    )
+def _route(book: Book, path: tuple[Place, ...], costs: Mapping[Place, _Cost]) -> Route:
+    listen, work, locked = map(sum, zip(*(costs[place] for place in path), strict=True))
+    return Route(tuple(place.shown(book.main) for place in path), listen, work, round(locked))

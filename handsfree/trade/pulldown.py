@@ -35,6 +35,7 @@ SURE = 0.99  # of not getting there, before it is said
 ENOUGH = 0.90  # of getting there, before a time is promised
 SLOW_STOCK = 600.0  # minutes, the time constant of a cabinet full of large bottles: common practice, no source
 NIGHT = 240.0  # minutes without a reading after which two readings are a slope of their own
+RESOLVED = 0.01  # minutes: a time to the target is told in hours
 FEWEST_TO_CONDEMN, SHORTEST_TO_CONDEMN = 4, 30.0  # readings and minutes: an early curve has fast parts
 
 
@@ -79,6 +80,10 @@ class _Given:
     bias: float
     slowest: float
     belief: Belief
+
+
+#: Minutes from the first reading, kelvin above the target, precision of the reading in 1/K².
+_Row = tuple[float, float, float]
 
 
 class _Line(NamedTuple):
@@ -144,24 +149,23 @@ def _checked(readings: Sequence[tuple[float, float]]) -> list[tuple[float, float
     return [(minute - rows[0][0], value) for minute, value in rows]
 
 
-def _line(rows: Sequence[tuple[float, float]], tau: float, given: _Given) -> _Line:
+def _line(rows: Sequence[_Row], tau: float, given: _Given) -> _Line:
     """Bayesian least squares in (settle, start) for one tau, priors included; the weight is left as a logarithm.
 
-    All temperatures are counted from the target here, which keeps the sums small.
+    All temperatures are counted from the target here, which keeps the sums small. The squares of the readings are left out
+    of the weight, for they are the same for every tau.
     """
     belief = given.belief
     a, b, c = 1 / belief.spread**2, 1 / START_SPREAD**2, 0.0  # precision of settle, of start, and between them
-    u, v, squares = a * belief.settle, 0.0, a * belief.settle**2
-    for at, (minute, value) in enumerate(rows):
-        noise = max(given.noise, belief.first) if at == 0 else given.noise
-        p = 1 / (noise * noise)
+    u, v = a * belief.settle, 0.0
+    for minute, above, precision in rows:
         e = math.exp(-minute / tau)
-        y = value - given.target
-        a, b, c = a + p * (1 - e) ** 2, b + p * e * e, c + p * e * (1 - e)
-        u, v, squares = u + p * (1 - e) * y, v + p * e * y, squares + p * y * y
+        of_settle, of_start = precision * (1 - e), precision * e
+        a, b, c = a + of_settle * (1 - e), b + of_start * e, c + of_settle * e
+        u, v = u + of_settle * above, v + of_start * above
     determinant = a * b - c * c
     settle, start = (b * u - c * v) / determinant, (a * v - c * u) / determinant
-    evidence = -0.5 * math.log(determinant) - 0.5 * (squares - u * settle - v * start)
+    evidence = 0.5 * (u * settle + v * start - math.log(determinant))
     evidence -= 0.5 * (math.log(tau / belief.tau) / belief.tau_doubt) ** 2
     mean, began = settle + given.target, start + given.target
     return _Line(tau, evidence, mean, began, b / determinant, a / determinant, -c / determinant)
@@ -173,17 +177,17 @@ def _weighed(lines: Sequence[_Line]) -> tuple[_Line, ...]:
     return tuple(line._replace(weight=math.exp(line.weight - top) / total) for line in lines)
 
 
-def _below(mean: float, variance: float, target: float) -> float:
-    """Probability that a normal variable is at or below `target`."""
-    return 0.5 * math.erfc((mean - target) / math.sqrt(2 * max(variance, 1e-12)))
-
-
 def _chance_at(lines: Sequence[_Line], minutes: float, target: float, bias: float) -> float:
-    total, at_the_end = 0.0, math.isinf(minutes)
-    for line in lines:
-        mean, variance = (line.settle, line.v_settle) if at_the_end else line.at(minutes)
-        total += line.weight * _below(mean, variance + bias * bias, target)
-    return total
+    """Probability of being at or below the target then; `minutes` may be infinite. A loop that calls little, for it is asked
+    some twenty times for one time to the target."""
+    twice = 0.0
+    for tau, weight, settle, start, v_settle, v_start, v_both in lines:
+        e = math.exp(-minutes / tau)
+        left = 1 - e
+        variance = v_settle * left * left + v_start * e * e + 2 * v_both * e * left
+        variance = max(variance, 0.0) + bias * bias
+        twice += weight * math.erfc((settle * left + start * e - target) / math.sqrt(2 * max(variance, 1e-12)))
+    return twice / 2
 
 
 def _time_to(lines: Sequence[_Line], share: float, target: float, bias: float, longest: float = 7 * 1440) -> float:
@@ -191,7 +195,7 @@ def _time_to(lines: Sequence[_Line], share: float, target: float, bias: float, l
     if _chance_at(lines, longest, target, bias) < share:
         return math.inf
     low, high = 0.0, longest
-    for _ in range(40):
+    while high - low > RESOLVED:
         middle = (low + high) / 2
         low, high = (low, middle) if _chance_at(lines, middle, target, bias) >= share else (middle, high)
     return high
@@ -240,9 +244,12 @@ def _fit(
 def _fitted(rows: Sequence[tuple[float, float]], given: _Given) -> tuple[_Line, ...]:
     """The grid over all of tau, then a second one over the part of it that the readings leave possible."""
 
+    first = max(given.noise, given.belief.first)
+    weighed = [(t, y - given.target, 1 / (given.noise if at else first) ** 2) for at, (t, y) in enumerate(rows)]
+
     def grid(low: float, high: float) -> list[_Line]:
         ratio = (high / low) ** (1 / (STEPS - 1))
-        return [_line(rows, low * ratio**i, given) for i in range(STEPS)]
+        return [_line(weighed, low * ratio**i, given) for i in range(STEPS)]
 
     coarse = grid(SHORTEST, given.slowest)
     top = max(line.weight for line in coarse)

@@ -21,6 +21,7 @@ from typing import Any
 
 import yaml
 
+from handsfree import plain_yaml
 from handsfree.errors import Trouble
 from handsfree.procedure.load import procedure_files
 from handsfree.resources import shipped_folder
@@ -238,7 +239,7 @@ FAULTS: tuple[Row, ...] = (
 def places() -> Iterator[tuple[Row, Path, int]]:
     """Every place of every shipped procedure where a fault can be put in."""
     for path in procedure_files(shipped_folder("procedures")):
-        doc = yaml.safe_load(path.read_text("utf-8"))
+        doc = plain_yaml.load(path.read_text("utf-8"))
         if not isinstance(doc, dict) or "steps" not in doc:
             continue
         for at in range(len(doc["steps"])):
@@ -248,7 +249,7 @@ def places() -> Iterator[tuple[Row, Path, int]]:
 
 
 def made(row: Row, path: Path, at: int) -> str:
-    doc = yaml.safe_load(path.read_text("utf-8"))
+    doc = plain_yaml.load(path.read_text("utf-8"))
     row.change(doc, at)
     return str(yaml.safe_dump(doc, sort_keys=False, allow_unicode=True, width=10_000))
 

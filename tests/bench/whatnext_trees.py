@@ -7,6 +7,7 @@ is (check, {answer: fault to act on}, {earlier check: answers under which the st
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 
@@ -16,7 +17,7 @@ class Step:
 
     check: str
     accuses: dict[str, str] = field(default_factory=dict)
-    when: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    when: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 COOL = {"compressor_touch": ("cool",)}

@@ -57,16 +57,9 @@ def strides(part: str) -> range:
 def _run(
     session: sessions.Session, clock: TestClock, said: list[str], part: str, method: str, at: int, error: Exception
 ) -> State:
-    class Now:
-        def now(self) -> float:
-            return session.journal.now()
-
-        def wait(self, seconds: float) -> None:
-            clock.at += seconds
-
     parts: dict[str, Any] = {
         "record": session.journal, "ear": visited._Ear(visited.LINES, session, clock),
-        "mouth": visited._Mouth(clock, said), "clock": Now(),
+        "mouth": visited._Mouth(clock, said), "clock": visited.Now(session, clock),
     }  # fmt: skip
     if part in parts:
         parts[part] = _Breaks(parts[part], method, at, error)

@@ -144,6 +144,20 @@ def resume(folder: Path, lines: Iterable[str | float], *, at: float, key: Device
     return run(sessions.resume(folder, clock=clock, key=key), lines, clock)
 
 
+@dataclasses.dataclass(frozen=True)
+class Now:
+    """The clock of a visit whose waits take no time."""
+
+    session: sessions.Session
+    clock: TestClock
+
+    def now(self) -> float:
+        return self.session.journal.now()
+
+    def wait(self, seconds: float) -> None:
+        self.clock.at += seconds
+
+
 def run(
     session: sessions.Session,
     lines: Iterable[str | float],
@@ -151,12 +165,5 @@ def run(
     watch: Any = None,
     said: list[str] | None = None,
 ) -> State:
-    class Now:
-        def now(self) -> float:
-            return session.journal.now()
-
-        def wait(self, seconds: float) -> None:
-            clock.at += seconds
-
-    ear = _Ear(lines, session, clock)
-    return sessions.run(session, lambda s: Runner(VISIT, s.state, s.journal, ear, _Mouth(clock, said), Now(), watch))
+    ear, mouth, now = _Ear(lines, session, clock), _Mouth(clock, said), Now(session, clock)
+    return sessions.run(session, lambda s: Runner(VISIT, s.state, s.journal, ear, mouth, now, watch))

@@ -21,14 +21,7 @@ from handsfree.visit.incoming import Incoming
 from handsfree.visit.machine import advance
 from handsfree.visit.sessions import Session, Who, begin, run
 from handsfree.visit.state import State
-
-PHOTO = """
-procedure: photo
-title: A photo
-steps:
-  - {id: shot, kind: evidence, what: photo, say: Take a photo of the wiring.}
-  - {id: done, kind: end, outcome: done, say: That was it.}
-"""
+from tests.visit.test_attach import PHOTO
 
 
 class Quiet:

@@ -9,6 +9,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -54,6 +55,7 @@ def _words(texts: Iterator[str] | list[str]) -> set[str]:
     return {word.lower() for text in texts for word in WORD.findall(re.sub(r"{\w+}", " ", text))}
 
 
+@cache
 def _sentences(code: str) -> dict[str, str]:
     return dict(prompts.load(shipped_folder("grammar") / f"{code}.prompts.yaml").sentences)
 
