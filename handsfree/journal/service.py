@@ -145,7 +145,7 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
     got = Gathered()
     restored, corrected = False, _taken_back(entries)
     step: ev.StepEntered | None = None
-    moved_on = said = False
+    moved_on = said = alarm = False
     words: list[str] = []
     texts: set[str] = set()
     declared: dict[str, dict[str, str]] = {}
@@ -179,8 +179,9 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
         elif type(event) in _LINES:
             for name, line in _LINES[type(event)](event):
                 getattr(got, name).append(line)
-        if isinstance(event, ev.Say) and event.role == "caution":
+        if isinstance(event, ev.Say) and event.role == "caution" and not alarm:
             got.cautions.append(_of_the_step(own_words(event)))
+        alarm = isinstance(event, ev.Alarm)  # what is said after it is for who is hurt
     return got
 
 

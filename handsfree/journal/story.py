@@ -105,7 +105,7 @@ MOST, LONGEST_LINE, MOST_CURVES, MOST_POINTS = 40, 400, 4, 120
 
 
 def story(account: Account) -> Story:
-    opened, got = account.opened, gathered(account.entries)
+    opened, got, complaint = account.opened, gathered(account.entries), complaint_of(account.opened, account.entries)
     found = diagnosis(account.entries)
     where = ", ".join(part for part in (opened.cabinet, opened.site) if part)
     facts = (
@@ -114,8 +114,8 @@ def story(account: Account) -> Story:
     )  # fmt: skip
     warning = "" if account.report.holds or account.report.open_end else account.report.verdict
     return Story(
-        title=printable(f"{complaint_of(opened)}: {where}" if where else complaint_of(opened)),
-        complaint=printable(complaint_of(opened)),
+        title=printable(f"{complaint}: {where}" if where else complaint),
+        complaint=_line(complaint),
         facts=tuple((name, printable(text)) for name, text in facts if text),
         verdict=printable(account.report.verdict),
         warning=printable(warning),
@@ -143,8 +143,14 @@ def _line(text: str) -> str:
     return shown if len(shown) <= LONGEST_LINE else f"{shown[:LONGEST_LINE]}…"
 
 
-def complaint_of(opened: ev.Opened) -> str:
-    """The title of the first procedure, as read that day; its name in words if it has none."""
+def complaint_of(opened: ev.Opened, entries: Sequence[ev.Stamped]) -> str:
+    """What the technician said is wrong, if the first procedure asks for it. Else its title, as read that day; its name in
+    words if it has none."""
+    asked = ((opened.procedure,), "complaint")
+    told = [e.event.answer for e in entries if isinstance(e.event, ev.AnswerTaken) and (e.event.path, e.event.step) == asked]
+    told = told or [what for name, what in opened.known if name == "complaint"]
+    if told:
+        return told[-1].capitalize()
     text = dict(opened.copies).get(opened.procedure, "")
     found = re.search(r"(?m)^title:\s*['\"]?(.{1,120}?)['\"]?\s*$", text)
     return found[1] if found is not None else plainly(opened.procedure).capitalize()
@@ -243,6 +249,8 @@ def gate_words(row: Row) -> str:
     text = row.text.removeprefix("Isolation: ")
     if text.endswith("the gate stays shut"):
         return "The gate stayed shut"
+    if text.endswith("relieved, not proved"):
+        return "Relieved, to be proved"
     was, _, now = text.partition(" to ") if " to " in text else (text.partition(",")[0], "", text.partition(",")[0])
     return _GATES.get((was, now), "Live again" if now == "LIVE" else text)
 

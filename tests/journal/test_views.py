@@ -31,9 +31,12 @@ from handsfree.journal.prune import prune_visits
 from handsfree.journal.replay import LONGEST_PAUSE, replay, wish
 from handsfree.journal.rows import row_of
 from handsfree.journal.service import report_markdown, service
+from handsfree.journal.story import gate_words, story
 from handsfree.journal.verify import verify
+from handsfree.visit import sessions
+from handsfree.visit.starting import begun_by
 from tests.journal.made import EVENTS, TestClock, read_list, write_visit
-from tests.journal.visited import LOCK, MACHINE, visit
+from tests.journal.visited import LOCK, MACHINE, run, visit
 
 
 def test_every_way_in_which_a_source_gets_live_is_told_in_words() -> None:
@@ -223,6 +226,36 @@ def test_a_caution_is_told_without_how_it_was_to_be_answered(told: Account) -> N
     text = report_markdown(service(told))
     assert "Mains voltage can kill" in text
     assert "Say understood" not in text
+
+
+@pytest.mark.parametrize(("begun", "lines"), [("service-call", ("dead", "understood")), ("too-warm", ("understood",))])
+def test_the_complaint_is_what_was_said_to_be_wrong(tmp_path: Path, begun: str, lines: tuple[str, ...]) -> None:
+    """Found by voice: every visit that began with 'what is wrong?' had the complaint 'Service call'."""
+    known = begun_by(begun, None)
+    book = sessions.provable(known.procedure)
+    clock = TestClock(at=1000.0)
+    who = sessions.Who("A. Brandner (invented)", "", "")
+    session = sessions.begin(book, tmp_path, who, "typed", clock=clock, known=known.known)
+    run(session, lines, clock)
+    assert story(account(session.folder, MACHINE)).complaint == {"service-call": "Dead"}.get(begun, "Too warm")
+
+
+def test_a_call_for_help_is_no_caution_of_the_customers_report(tmp_path: Path) -> None:
+    """Found by voice: 'Stop work. Stop any bleeding.' stood among the cautions."""
+    called = account(visit(tmp_path, ("understood", "i am hurt", "go ahead", "next step")), MACHINE)
+    said = [entry.event.text for entry in called.entries if type(entry.event).__name__ == "Say"]
+    assert any("Stop work" in text for text in said)
+    text = report_markdown(service(called))
+    assert "Mains voltage can kill" in text
+    assert "Stop work" not in text
+
+
+def test_a_source_that_was_relieved_met_no_shut_gate() -> None:
+    gate = Gate("ISOLATING", "ISOLATING", "relieved", "", "off", "charge")
+    row = row_of(Stamped(4, "2026-03-02T08:00:00+00:00", 60.0, gate))
+    assert row is not None
+    assert not row.trouble
+    assert gate_words(row) == "Relieved, to be proved"
 
 
 def test_an_isolation_that_was_cleared_was_not_given_back(told: Account) -> None:
