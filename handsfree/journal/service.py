@@ -149,6 +149,7 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
     words: list[str] = []
     texts: set[str] = set()
     declared: dict[str, dict[str, str]] = {}
+    attached = {entry.event.step for entry in entries if isinstance(entry.event, ev.Attached)}
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
@@ -176,6 +177,9 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
             if step.kind in _WORK and text not in texts and (told := _told(text, step.kind)):
                 texts.add(text)
                 words.append(told)
+        elif isinstance(event, ev.EvidenceTaken):
+            missing = "" if event.step in attached else " (not attached)"
+            got.evidence.append(f"{event.what.capitalize()}: {plain(event.step)}{missing}")
         elif type(event) in _LINES:
             for name, line in _LINES[type(event)](event):
                 getattr(got, name).append(line)
@@ -258,14 +262,9 @@ def _handed(event: ev.HandedOver) -> Iterator[tuple[str, str]]:
     yield "handed", f"Handed over to {event.to}."
 
 
-def _evidence(event: ev.EvidenceTaken) -> Iterator[tuple[str, str]]:
-    yield "evidence", f"{event.what.capitalize()}: {plain(event.step)}"
-
-
 _LINES: dict[type[Any], Callable[[Any], Iterator[tuple[str, str]]]] = {
     ev.FindingMade: _found,
     ev.HandedOver: _handed,
-    ev.EvidenceTaken: _evidence,
 }
 
 
@@ -303,7 +302,10 @@ def open_points(account: Account, got: Gathered) -> list[str]:
     points = [*got.handed, *dict.fromkeys(f"A wait was cut short: {text}" for text in got.cut)]
     if account.outcome in ("not closed", "stopped", "to be continued", "not fixed", "made safe"):
         points.append(f"The visit ended as: {account.outcome}.")
-    for source in dict.fromkeys(s.source for s in account.spans):
+    locks = {(e.event.owner, e.event.source): e.event.on for e in account.entries if isinstance(e.event, ev.LockChanged)}
+    locked = {source for (_, source), on in locks.items() if on}
+    points += [f"{source.capitalize() or 'The supply'} was isolated, and its lock is still on." for source in sorted(locked)]
+    for source in dict.fromkeys(s.source for s in account.spans if s.source not in locked):
         states = [s.state for s in account.spans if s.source == source]
         if "RESTORING" not in states[-2:-1] and {"ISOLATING", "ISOLATED"} & set(states[-2:]):
             what = source.capitalize() if source else "The supply"

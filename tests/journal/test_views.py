@@ -24,7 +24,7 @@ from handsfree.isolation.rules import TABLE, SourceEvent
 from handsfree.journal import captions, commands, exports, keys
 from handsfree.journal.account import Account, IsolationSpan, account
 from handsfree.journal.canonical import entry_of
-from handsfree.journal.events import Gate, Stamped
+from handsfree.journal.events import Attached, EvidenceTaken, Gate, Stamped
 from handsfree.journal.page import visit_page
 from handsfree.journal.pdf import service_pdf, visit_pdf
 from handsfree.journal.prune import prune_visits
@@ -299,8 +299,18 @@ def test_a_visit_that_was_stopped_has_open_points_and_claims_no_work_it_did_not_
     folder = visit(tmp_path, LINES[: LINES.index("say again") + 1])
     text = report_markdown(service(account(folder, MACHINE)))
     assert "ended as: stopped" in text
-    assert "no restore is recorded" in text
+    assert "was isolated, and its lock is still on." in text
     assert "Brush the condenser" not in text
+
+
+def test_a_photo_that_nobody_attached_is_said_to_be_missing(told: Account) -> None:
+    """Found by voice: the customer's report listed a photo that is nowhere."""
+    taken = (EvidenceTaken(("p",), "wiring", "photo"), EvidenceTaken(("p",), "plate", "photo"))
+    asked = (*taken, Attached("plate", "1.jpg", "0" * 64))
+    more = tuple(Stamped(9000 + n, "2026-03-02T08:00:00+00:00", 900.0, event) for n, event in enumerate(asked))
+    text = report_markdown(service(dataclasses.replace(told, entries=(*told.entries, *more))))
+    assert "Photo: Wiring (not attached)" in text
+    assert "Photo: Plate\n" in text
 
 
 def test_a_wait_that_was_cut_short_is_an_open_point_and_no_work_done(told: Account, tmp_path: Path) -> None:
