@@ -143,7 +143,7 @@ def _section(title: str, lines: Sequence[str]) -> Section:
 def gathered(entries: Sequence[Stamped]) -> Gathered:
     """By the rules of this file."""
     got = Gathered()
-    restored, corrected = False, _taken_back(entries)
+    restored, corrected = False, taken_back(entries)
     step: ev.StepEntered | None = None
     moved_on = said = alarm = False
     words: list[str] = []
@@ -236,7 +236,7 @@ def _isolation(account: Account) -> list[str]:
     return found
 
 
-def _taken_back(entries: Sequence[Stamped]) -> set[int]:
+def taken_back(entries: Sequence[Stamped]) -> set[int]:
     """Answers and readings that a correction took back."""
     latest: dict[tuple[tuple[str, ...], str], int] = {}
     gone: set[int] = set()

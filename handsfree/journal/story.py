@@ -19,7 +19,7 @@ from handsfree.journal.account import Account
 from handsfree.journal.findings import ReviewFinding
 from handsfree.journal.found import diagnosis
 from handsfree.journal.rows import Row, amount, answer_given, minutes, plainly, printable, range_of, unit
-from handsfree.journal.service import gathered, open_points
+from handsfree.journal.service import gathered, open_points, taken_back
 
 
 @dataclass(frozen=True)
@@ -184,11 +184,12 @@ def _out(where: str) -> bool:
 
 
 def _curves(account: Account) -> Iterator[ReadingCurve]:
-    """Each quantity with its readings in one unit, the most readings first."""
+    """Each quantity with its readings in one unit, the most readings first. What a correction took back is none."""
+    gone = taken_back(account.entries)
     restored = next((s.begin for s in reversed(account.spans) if s.state == "LIVE" and s.n), None)
     by: dict[str, list[tuple[int, float, ev.ReadingTaken]]] = {}
     for taken in account.readings:
-        if taken.reading.value is not None and abs(taken.reading.value) < 1e9:
+        if taken.n not in gone and taken.reading.value is not None and abs(taken.reading.value) < 1e9:
             by.setdefault(taken.reading.quantity, []).append((taken.n, taken.at, taken.reading))
     for quantity, some in sorted(by.items(), key=lambda item: -len(item[1]))[:MOST_CURVES]:
         last = some[-1][2]

@@ -303,6 +303,13 @@ def test_a_visit_that_was_stopped_has_open_points_and_claims_no_work_it_did_not_
     assert "Brush the condenser" not in text
 
 
+def test_a_reading_that_was_taken_back_is_on_no_curve(tmp_path: Path) -> None:
+    """Found by voice: 23 V, corrected to 223 V, was drawn as a voltage that rose."""
+    lines = ("understood", 60.0, "next step", "warm", "fifty eight", LOCK, "affirm", "correction", "sixty two", "affirm")
+    (curve,) = story(account(visit(tmp_path, lines), MACHINE)).curves
+    assert [point.value for point in curve.points] == [62.0]
+
+
 def test_a_photo_that_nobody_attached_is_said_to_be_missing(told: Account) -> None:
     """Found by voice: the customer's report listed a photo that is nowhere."""
     taken = (EvidenceTaken(("p",), "wiring", "photo"), EvidenceTaken(("p",), "plate", "photo"))
