@@ -40,6 +40,8 @@ def save_by(to: Path, write: Callable[[Path], Any]) -> None:
     """`write` is given a file beside `to` that takes its place when it is whole. Trouble where that cannot be."""
     if not to.name or to.is_dir():
         raise Trouble(f"{to} is a folder, not a file. Give the name of the file to write.")
+    if to.exists() and not to.is_file():  # a device or a pipe: a file would take its place
+        raise Trouble(f"{to} is not an ordinary file. Give the name of the file to write.")
     spare_the_record(to)
     part = to.with_name(f".{to.name}.part")
     try:

@@ -54,6 +54,7 @@ def ground(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "blank" / "journal.jsonl").touch()
     (folder / "taken").mkdir()
     (folder / "taken" / ".desk").touch()
+    os.mkfifo(folder / "pipe.pdf")
     return folder
 
 
@@ -120,6 +121,7 @@ WRONG = [
     ("chart file.bin", 2, "is not the name of a procedure"),
     ("chart too-warm --out folder", 2, "is a folder, not a file"),
     ("print too-warm --out /nowhere/x.pdf", 2, "cannot be written"),
+    ("print platform-check --out pipe.pdf", 2, "is not an ordinary file"),
     ("compare too-warm nothing", 2, "There is no procedure"),
     ("check folder", 2, "There is no procedure file"),
     ("record ok-name --typed --folder file.bin", 2, "cannot be made"),
@@ -189,6 +191,12 @@ def test_the_settings_say_where_one_is_set(ground: Path) -> None:
         Path(file).unlink()
     name, _, value = variable.partition("=")
     assert "words_a_minute = 130    (environment; speaking rate)" in program(["settings"], ground, **{name: value}).stdout
+
+
+def test_what_is_no_ordinary_file_stays_what_it_is(ground: Path) -> None:
+    """Found by hand: a chart written to /dev/full, as root, took the place of the device."""
+    program(["print", "platform-check", "--out", "pipe.pdf"], ground)
+    assert (ground / "pipe.pdf").is_fifo()
 
 
 def test_what_was_refused_wrote_nothing(ground: Path) -> None:

@@ -7,7 +7,7 @@ from __future__ import annotations
 from handsfree.authoring.draft import FOLLOWING, DraftStep
 from handsfree.authoring.slots import EVER, finish_slot, hear, hear_step, in_unit, step_names, target_of
 from handsfree.authoring.turn import RecorderRow, RecorderTurn, Reply, row
-from handsfree.language.meaning import Listening, NumberAsked
+from handsfree.language.meaning import NO, YES, Listening, NumberAsked
 from handsfree.procedure.expressions import name_of
 
 
@@ -79,9 +79,9 @@ def _take_go(turn: RecorderTurn, reply: Reply) -> bool:
 
 
 def _take_more(turn: RecorderTurn, reply: Reply) -> bool:
-    if reply.command == "affirm":
+    if reply.command in YES:
         turn.ask("case_step")
-    elif reply.command == "negative":
+    elif reply.command in NO:
         finish_slot(turn, "case_step")
         turn.ask("")
     else:
@@ -104,6 +104,6 @@ QUESTIONS: dict[str, RecorderRow] = {
     ),
     "case_more": row(
         lambda turn: turn.words.prompt("case_more"),
-        lambda turn: Listening(commands=(*EVER, "affirm", "negative")), _take_more,
+        lambda turn: Listening(commands=(*EVER, "affirm", "negative"), also=("yes", "no")), _take_more,
     ),
 }  # fmt: skip

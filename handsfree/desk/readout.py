@@ -40,7 +40,7 @@ from handsfree.journal.story import complaint_of
 from handsfree.journal.verify import verify
 
 #: Raise it when the code that reads a folder changes: every visit is then read again.
-VERSION = 9
+VERSION = 10
 #: Seconds that no due time lies ahead of the beginning: two years.
 LATEST_DUE = 2 * 366 * 86_400.0
 #: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit. No honest visit
@@ -157,7 +157,7 @@ def _visit(folder: Path, seen: Account, began: float, size: int, changed: int) -
         "found": words,
         **_folded(opened.site, opened.cabinet, opened.technician, words),
         "outcome": outcome,
-        "complaint": complaint_of(opened)[:300],
+        "complaint": complaint_of(opened, seen.entries)[:300],
         "version": version_of(opened),
         "parts": "; ".join(parts_of(gathered(seen.entries)))[:LONGEST_TEXT],
         "heard": sum(isinstance(e.event, ev.Utterance) and e.event.verdict != "not for me" for e in seen.entries),

@@ -203,7 +203,7 @@ def serve(asked: DeskOptions) -> None:
         print(f"\rReading visits: {done} of {of}", end="" if done < of else "\n", file=out, flush=True)
 
     desk, done = open_desk(asked, tell)
-    print(f"{done.read} visits read, {done.same} unchanged, {done.gone} removed.", file=out)
+    print(f"{done.read} visit{'' if done.read == 1 else 's'} read, {done.same} unchanged, {done.gone} removed.", file=out)
     which = f" {asked.visits / database.OWN / 'desk.sqlite3'}" if asked.database is None else ""
     print(f"The database{which} is worked out from the visit folders: it can be deleted at any time and is built again "
           "from them.", file=out)

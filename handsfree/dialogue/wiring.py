@@ -49,7 +49,11 @@ def wired(
 
     happenings, settings = Happenings(), devices.settings
     sink = sink_of(devices.sound_out, settings.sound_out, clock, happenings.tell)
-    source = source_of(devices.sound_in, settings.sound_in, clock, happenings.tell)
+    try:
+        source = source_of(devices.sound_in, settings.sound_in, clock, happenings.tell)
+    except BaseException:
+        sink.close()  # its keeper would look for a loudspeaker while the program ends
+        raise
     guard = EchoGuard(headset=settings.headset)
     return Wires(LiveLoop(source, cutter, sink, recogniser, happenings, clock, guard, first, ahead), sink, happenings)
 

@@ -33,10 +33,8 @@ COPIED, CAME_BACK, NOT_THEIRS = "copy of another visit", "came back after it was
 DRAWN, AHEAD, ODD_NAME = "drawn for review", "clock ahead", "name may not be what it looks like"
 #: Rule -> how grave, in the order of the queue. What can hurt comes before what was merely not done well.
 RANKS: Mapping[str, str] = {
-    BROKEN: GRAVE,
-    DEPARTED: GRAVE, WITHDRAWN: GRAVE,
-    NOT_THEIRS: GRAVE,
-    COPIED: GRAVE,
+    BROKEN: GRAVE, DEPARTED: GRAVE, WITHDRAWN: GRAVE, NOT_THEIRS: GRAVE, COPIED: GRAVE,
+    "called for help": GRAVE,
     "lock left on": GRAVE,
     "lock removed for another": GRAVE,
     "gate too fast": GRAVE,
@@ -47,15 +45,10 @@ RANKS: Mapping[str, str] = {
     "wait cut short": LOOK,
     "borderline accused": LOOK,
     CAME_BACK: LOOK,
-    "closed out of range": LOOK,
-    "reading not plausible": LOOK,
+    "closed out of range": LOOK, "reading not plausible": LOOK,
     "another voice at a gate": LOOK,
-    "silence under isolation": LOOK,
-    "step skipped": LOOK,
-    "clock moved": LOOK,
-    AHEAD: LOOK,
-    ODD_NAME: LOOK,
-    "no seal": LOOK,
+    "silence under isolation": LOOK, "step skipped": LOOK,
+    "clock moved": LOOK, AHEAD: LOOK, ODD_NAME: LOOK, "no seal": LOOK,
     DRAWN: NOTE,
     "asked again often": NOTE,
     "earlier program": NOTE, "newer program": NOTE,
@@ -199,6 +192,14 @@ def _lock_removed(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFin
         if isinstance(event, ev.LockChanged) and not event.on and event.how == "without its owner":
             sentence = f"The lock of {event.owner} was taken off {event.source or 'the supply'} without its owner."
             yield ReviewFinding("lock removed for another", entry.n, entry.mono, sentence)
+
+
+def _called_for_help(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
+    """Somebody said that they are hurt, or that there is fire, a shock or gas."""
+    for entry in entries:
+        if isinstance(entry.event, ev.Alarm):
+            sentence = f"Somebody called for help: “{entry.event.kind}”. Ask what happened."
+            yield ReviewFinding("called for help", entry.n, entry.mono, sentence)
 
 
 def _another_voice(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
@@ -393,7 +394,7 @@ def _end_may_be_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewF
 
 
 RULES: tuple[Callable[[Entries, FindingLimits], Iterator[ReviewFinding]], ...] = (
-    _gate_too_fast, _hazard_without_proof, _lock_left_on, _lock_removed, _another_voice, _step_skipped, _many_again,
-    _not_plausible, _closed_out_of_range, _borderline_accused, _long_silence, _wait_cut, _clock_moved, _end_may_be_cut,
-    _not_sealed,
+    _called_for_help, _gate_too_fast, _hazard_without_proof, _lock_left_on, _lock_removed, _another_voice, _step_skipped,
+    _many_again, _not_plausible, _closed_out_of_range, _borderline_accused, _long_silence, _wait_cut, _clock_moved,
+    _end_may_be_cut, _not_sealed,
 )  # fmt: skip

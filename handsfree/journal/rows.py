@@ -229,10 +229,12 @@ def _gate(event: ev.Gate) -> _Part:
         text = f"Isolation: {event.was} to {event.now}"
     elif event.how == "phrase":
         text = f"Isolation: {event.now}, gate phrase given"
+    elif event.how == "relieved":
+        text = f"Isolation: {event.now}, relieved, not proved"
     else:
         text = f"Isolation: {event.now}, the gate stays shut"
     how = _GATE_TROUBLE.get(event.how, f"by {event.how}")
-    shut = event.was == event.now and event.how not in {"phrase", *_QUIET}
+    shut = event.was == event.now and event.how not in {"phrase", "relieved", *_QUIET}
     lost = event.was in ("ISOLATED", "ISOLATING") and event.now == "LIVE"
     aside = f"{how}: {event.why}" if event.why else how
     return "record", "gate", text, aside, _GATES | (TROUBLE if shut or lost else _NONE)

@@ -143,12 +143,13 @@ def _section(title: str, lines: Sequence[str]) -> Section:
 def gathered(entries: Sequence[Stamped]) -> Gathered:
     """By the rules of this file."""
     got = Gathered()
-    restored, corrected = False, _taken_back(entries)
+    restored, corrected = False, taken_back(entries)
     step: ev.StepEntered | None = None
-    moved_on = said = False
+    moved_on = said = alarm = False
     words: list[str] = []
     texts: set[str] = set()
     declared: dict[str, dict[str, str]] = {}
+    attached = {entry.event.step for entry in entries if isinstance(entry.event, ev.Attached)}
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
@@ -176,11 +177,15 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
             if step.kind in _WORK and text not in texts and (told := _told(text, step.kind)):
                 texts.add(text)
                 words.append(told)
+        elif isinstance(event, ev.EvidenceTaken):
+            missing = "" if event.step in attached else " (not attached)"
+            got.evidence.append(f"{event.what.capitalize()}: {plain(event.step)}{missing}")
         elif type(event) in _LINES:
             for name, line in _LINES[type(event)](event):
                 getattr(got, name).append(line)
-        if isinstance(event, ev.Say) and event.role == "caution":
+        if isinstance(event, ev.Say) and event.role == "caution" and not alarm:
             got.cautions.append(_of_the_step(own_words(event)))
+        alarm = isinstance(event, ev.Alarm)  # what is said after it is for who is hurt
     return got
 
 
@@ -231,7 +236,7 @@ def _isolation(account: Account) -> list[str]:
     return found
 
 
-def _taken_back(entries: Sequence[Stamped]) -> set[int]:
+def taken_back(entries: Sequence[Stamped]) -> set[int]:
     """Answers and readings that a correction took back."""
     latest: dict[tuple[tuple[str, ...], str], int] = {}
     gone: set[int] = set()
@@ -257,14 +262,9 @@ def _handed(event: ev.HandedOver) -> Iterator[tuple[str, str]]:
     yield "handed", f"Handed over to {event.to}."
 
 
-def _evidence(event: ev.EvidenceTaken) -> Iterator[tuple[str, str]]:
-    yield "evidence", f"{event.what.capitalize()}: {plain(event.step)}"
-
-
 _LINES: dict[type[Any], Callable[[Any], Iterator[tuple[str, str]]]] = {
     ev.FindingMade: _found,
     ev.HandedOver: _handed,
-    ev.EvidenceTaken: _evidence,
 }
 
 
@@ -302,7 +302,10 @@ def open_points(account: Account, got: Gathered) -> list[str]:
     points = [*got.handed, *dict.fromkeys(f"A wait was cut short: {text}" for text in got.cut)]
     if account.outcome in ("not closed", "stopped", "to be continued", "not fixed", "made safe"):
         points.append(f"The visit ended as: {account.outcome}.")
-    for source in dict.fromkeys(s.source for s in account.spans):
+    locks = {(e.event.owner, e.event.source): e.event.on for e in account.entries if isinstance(e.event, ev.LockChanged)}
+    locked = {source for (_, source), on in locks.items() if on}
+    points += [f"{source.capitalize() or 'The supply'} was isolated, and its lock is still on." for source in sorted(locked)]
+    for source in dict.fromkeys(s.source for s in account.spans if s.source not in locked):
         states = [s.state for s in account.spans if s.source == source]
         if "RESTORING" not in states[-2:-1] and {"ISOLATING", "ISOLATED"} & set(states[-2:]):
             what = source.capitalize() if source else "The supply"

@@ -19,7 +19,7 @@ from handsfree.journal.account import Account
 from handsfree.journal.findings import ReviewFinding
 from handsfree.journal.found import diagnosis
 from handsfree.journal.rows import Row, amount, answer_given, minutes, plainly, printable, range_of, unit
-from handsfree.journal.service import gathered, open_points
+from handsfree.journal.service import gathered, open_points, taken_back
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ MOST, LONGEST_LINE, MOST_CURVES, MOST_POINTS = 40, 400, 4, 120
 
 
 def story(account: Account) -> Story:
-    opened, got = account.opened, gathered(account.entries)
+    opened, got, complaint = account.opened, gathered(account.entries), complaint_of(account.opened, account.entries)
     found = diagnosis(account.entries)
     where = ", ".join(part for part in (opened.cabinet, opened.site) if part)
     facts = (
@@ -114,8 +114,8 @@ def story(account: Account) -> Story:
     )  # fmt: skip
     warning = "" if account.report.holds or account.report.open_end else account.report.verdict
     return Story(
-        title=printable(f"{complaint_of(opened)}: {where}" if where else complaint_of(opened)),
-        complaint=printable(complaint_of(opened)),
+        title=printable(f"{complaint}: {where}" if where else complaint),
+        complaint=_line(complaint),
         facts=tuple((name, printable(text)) for name, text in facts if text),
         verdict=printable(account.report.verdict),
         warning=printable(warning),
@@ -143,8 +143,14 @@ def _line(text: str) -> str:
     return shown if len(shown) <= LONGEST_LINE else f"{shown[:LONGEST_LINE]}…"
 
 
-def complaint_of(opened: ev.Opened) -> str:
-    """The title of the first procedure, as read that day; its name in words if it has none."""
+def complaint_of(opened: ev.Opened, entries: Sequence[ev.Stamped]) -> str:
+    """What the technician said is wrong, if the first procedure asks for it. Else its title, as read that day; its name in
+    words if it has none."""
+    asked = ((opened.procedure,), "complaint")
+    told = [e.event.answer for e in entries if isinstance(e.event, ev.AnswerTaken) and (e.event.path, e.event.step) == asked]
+    told = told or [what for name, what in opened.known if name == "complaint"]
+    if told:
+        return told[-1].capitalize()
     text = dict(opened.copies).get(opened.procedure, "")
     found = re.search(r"(?m)^title:\s*['\"]?(.{1,120}?)['\"]?\s*$", text)
     return found[1] if found is not None else plainly(opened.procedure).capitalize()
@@ -178,11 +184,12 @@ def _out(where: str) -> bool:
 
 
 def _curves(account: Account) -> Iterator[ReadingCurve]:
-    """Each quantity with its readings in one unit, the most readings first."""
+    """Each quantity with its readings in one unit, the most readings first. What a correction took back is none."""
+    gone = taken_back(account.entries)
     restored = next((s.begin for s in reversed(account.spans) if s.state == "LIVE" and s.n), None)
     by: dict[str, list[tuple[int, float, ev.ReadingTaken]]] = {}
     for taken in account.readings:
-        if taken.reading.value is not None and abs(taken.reading.value) < 1e9:
+        if taken.n not in gone and taken.reading.value is not None and abs(taken.reading.value) < 1e9:
             by.setdefault(taken.reading.quantity, []).append((taken.n, taken.at, taken.reading))
     for quantity, some in sorted(by.items(), key=lambda item: -len(item[1]))[:MOST_CURVES]:
         last = some[-1][2]
@@ -243,6 +250,8 @@ def gate_words(row: Row) -> str:
     text = row.text.removeprefix("Isolation: ")
     if text.endswith("the gate stays shut"):
         return "The gate stayed shut"
+    if text.endswith("relieved, not proved"):
+        return "Relieved, to be proved"
     was, _, now = text.partition(" to ") if " to " in text else (text.partition(",")[0], "", text.partition(",")[0])
     return _GATES.get((was, now), "Live again" if now == "LIVE" else text)
 

@@ -295,10 +295,7 @@ def _trouble(folder: Path, error: OSError, *, begun: bool = True) -> Trouble:
     if not begun:
         return Trouble(f"A record cannot be started in {folder}: {reason}; {advice}, then start again.")
     stops = "The visit stops here, safely recorded up to now" if error.errno in _WHY else "The visit stops here"
-    return Unkept(
-        f"Nothing can be recorded in {folder}: {reason}. {stops}; {advice}, then resume the visit with "
-        "'handsfree visit --resume'."
-    )
+    return Unkept(f"Nothing can be recorded in {folder}: {reason}. {stops}; {advice}, then resume the visit.")
 
 
 def _cleaned(event: Event) -> Event:

@@ -24,6 +24,7 @@ PHRASE_FOR = 5.0  # s
 #: Limits below which advice is given; common practice, no source, except where the table of shares decides.
 TOO_QUIET, TOO_LOUD = -40.0, -12.0  # dB full scale, active
 CLIPPED = 0.0005  # share of samples
+HEARD = 3.0  # dB signal to noise: more, and somebody spoke
 NOISY = 15.0  # dB signal to noise
 HUM = 0.5  # share of the noise's power below 150 Hz
 
@@ -101,7 +102,7 @@ def share_at(snr: float, table: Sequence[Expected]) -> float | None:
 
 
 def _advice(level: float, floor: float, snr: float, clip: float, expected: float | None, noise: Samples) -> tuple[str, ...]:
-    heard, silent = snr > 3.0, floor <= levels.QUIETEST + 1
+    heard, silent = snr > HEARD, floor <= levels.QUIETEST + 1
     rules = (
         (silent and not heard, "The microphone gives pure silence: it is muted, or the wrong device."),
         (
@@ -130,14 +131,18 @@ def _hum(noise: Samples) -> float:
 
 
 def in_words(verdict: SoundVerdict) -> list[str]:
-    """The result as lines for a person to read."""
-    lines = [
+    """The result as lines for a person to read. Where no voice was heard, nothing is said of one."""
+    heard = verdict.snr > HEARD
+    voice = (
         f"Voice           {verdict.level:6.1f} dB full scale (active level, ITU-T P.56)",
-        f"Noise           {verdict.floor:6.1f} dB full scale",
         f"Voice to noise  {verdict.snr:6.1f} dB",
+    )
+    lines = [
+        *(voice if heard else ()),
+        f"Noise           {verdict.floor:6.1f} dB full scale",
         f"Clipped         {100 * verdict.clipped:6.2f} % of the sound",
     ]
-    if verdict.expected is not None:
+    if heard and verdict.expected is not None:
         lines.append(f"To expect       {100 * verdict.expected:6.0f} % of phrases understood at once")
     return [*lines, "", *verdict.advice]
 

@@ -14,7 +14,7 @@ import signal
 import subprocess
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
 
@@ -86,10 +86,19 @@ class Watched:
 
     def _end(self, process: subprocess.Popen[str]) -> None:
         """An interrupt goes to all processes of a terminal, and of the unit. So a visit has had it, and a second would break
-        off what it says."""
-        if self.ended_by != signal.SIGINT:
-            process.send_signal(signal.SIGINT)
+        off what it says. If it came to stand-by alone (`kill -INT`), the visit goes on after PATIENCE, and is told then."""
         self._hang_up()
-        patience = threading.Timer(PATIENCE, process.kill)
-        patience.daemon = True
-        patience.start()
+        if self.ended_by == signal.SIGINT:
+            _after_patience(lambda: self._interrupt(process))
+        else:
+            self._interrupt(process)
+
+    def _interrupt(self, process: subprocess.Popen[str]) -> None:
+        process.send_signal(signal.SIGINT)  # nothing, to one that has ended
+        _after_patience(process.kill)
+
+
+def _after_patience(act: Callable[[], None]) -> None:
+    patience = threading.Timer(PATIENCE, act)
+    patience.daemon = True
+    patience.start()

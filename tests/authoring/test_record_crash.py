@@ -120,7 +120,7 @@ def test_an_interrupted_question_is_asked_again(tmp_path: Path) -> None:
     typed(["Look at the fan", "new step", "Brush the fins."], tmp_path)
     told = typed(["an instruction", "none", "keep"], tmp_path)
     assert told.said[:2] == [
-        "The recording of fan-look goes on. no step kept.",
+        "The recording of fan-look goes on: no step kept.",
         "What kind of step is it? An instruction, a caution, a question, a reading, or another kind.",
     ]
     assert "Brush the fins." in told.text

@@ -138,6 +138,14 @@ def test_nothing_is_deleted_before_it_was_affirmed_twice(tmp_path: Path) -> None
     assert _says(tmp_path) == ["Open the door.", "Close the door."]
 
 
+def test_yes_counts_at_the_first_question_about_deleting_and_not_at_the_last(tmp_path: Path) -> None:
+    told = typed(_three("delete", "step two", "yes", "yes"), tmp_path)
+    assert told.said.count("Once more. Delete it for good? Affirm or negative.") == 1
+    assert len(_says(tmp_path)) == 3
+    typed(["no", "affirm"], tmp_path)
+    assert _says(tmp_path) == ["Open the door.", "Close the door."]
+
+
 def test_a_step_is_said_again_before_it_is_kept(tmp_path: Path) -> None:
     lines = [TITLE, "new step", "Open the dor.", "an instruction", "none", "again"]
     typed([*lines, "Open the door.", "an instruction", "none", "keep"], tmp_path)

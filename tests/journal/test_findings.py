@@ -112,6 +112,14 @@ def test_a_lock_that_stays_on_is_told_by_its_owner() -> None:
     assert _rules((0.0, on), (1.0, off), (5.0, ev.Closed("fixed"))) == []
 
 
+def test_a_call_for_help_comes_before_a_lock_left_on() -> None:
+    """Found by voice: 'I am hurt' was in the record, and nobody at the desk was told."""
+    timed = ((0.0, ISOLATED), (1.0, ev.Alarm("i am hurt", "I am hurt.", "ISOLATED")), (5.0, ev.Closed("done")))
+    found = findings(_record(*timed))
+    assert [(f.rule, f.level) for f in found] == [("called for help", GRAVE), ("lock left on", GRAVE)]
+    assert "i am hurt" in found[0].sentence
+
+
 def test_another_voice_at_a_gate() -> None:
     for voice, found in (("other", ["another voice at a gate"]), ("same", []), ("", []), ("doubtful", [])):
         assert _rules((0.0, ev.Utterance("accepted", "gate", "isolated", voice=voice))) == found

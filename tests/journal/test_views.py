@@ -24,16 +24,19 @@ from handsfree.isolation.rules import TABLE, SourceEvent
 from handsfree.journal import captions, commands, exports, keys
 from handsfree.journal.account import Account, IsolationSpan, account
 from handsfree.journal.canonical import entry_of
-from handsfree.journal.events import Gate, Stamped
+from handsfree.journal.events import Attached, EvidenceTaken, Gate, Stamped
 from handsfree.journal.page import visit_page
 from handsfree.journal.pdf import service_pdf, visit_pdf
 from handsfree.journal.prune import prune_visits
 from handsfree.journal.replay import LONGEST_PAUSE, replay, wish
 from handsfree.journal.rows import row_of
 from handsfree.journal.service import report_markdown, service
+from handsfree.journal.story import gate_words, story
 from handsfree.journal.verify import verify
+from handsfree.visit import sessions
+from handsfree.visit.starting import begun_by
 from tests.journal.made import EVENTS, TestClock, read_list, write_visit
-from tests.journal.visited import LOCK, MACHINE, visit
+from tests.journal.visited import LOCK, MACHINE, run, visit
 
 
 def test_every_way_in_which_a_source_gets_live_is_told_in_words() -> None:
@@ -225,6 +228,36 @@ def test_a_caution_is_told_without_how_it_was_to_be_answered(told: Account) -> N
     assert "Say understood" not in text
 
 
+@pytest.mark.parametrize(("begun", "lines"), [("service-call", ("dead", "understood")), ("too-warm", ("understood",))])
+def test_the_complaint_is_what_was_said_to_be_wrong(tmp_path: Path, begun: str, lines: tuple[str, ...]) -> None:
+    """Found by voice: every visit that began with 'what is wrong?' had the complaint 'Service call'."""
+    known = begun_by(begun, None)
+    book = sessions.provable(known.procedure)
+    clock = TestClock(at=1000.0)
+    who = sessions.Who("A. Brandner (invented)", "", "")
+    session = sessions.begin(book, tmp_path, who, "typed", clock=clock, known=known.known)
+    run(session, lines, clock)
+    assert story(account(session.folder, MACHINE)).complaint == {"service-call": "Dead"}.get(begun, "Too warm")
+
+
+def test_a_call_for_help_is_no_caution_of_the_customers_report(tmp_path: Path) -> None:
+    """Found by voice: 'Stop work. Stop any bleeding.' stood among the cautions."""
+    called = account(visit(tmp_path, ("understood", "i am hurt", "go ahead", "next step")), MACHINE)
+    said = [entry.event.text for entry in called.entries if type(entry.event).__name__ == "Say"]
+    assert any("Stop work" in text for text in said)
+    text = report_markdown(service(called))
+    assert "Mains voltage can kill" in text
+    assert "Stop work" not in text
+
+
+def test_a_source_that_was_relieved_met_no_shut_gate() -> None:
+    gate = Gate("ISOLATING", "ISOLATING", "relieved", "", "off", "charge")
+    row = row_of(Stamped(4, "2026-03-02T08:00:00+00:00", 60.0, gate))
+    assert row is not None
+    assert not row.trouble
+    assert gate_words(row) == "Relieved, to be proved"
+
+
 def test_an_isolation_that_was_cleared_was_not_given_back(told: Account) -> None:
     """Found by voice: 'power is on' in the middle of the work, and the customer read 'then given back'."""
     states = ("ISOLATED", "LIVE", "ISOLATING", "ISOLATED", "RESTORING", "LIVE")
@@ -266,8 +299,25 @@ def test_a_visit_that_was_stopped_has_open_points_and_claims_no_work_it_did_not_
     folder = visit(tmp_path, LINES[: LINES.index("say again") + 1])
     text = report_markdown(service(account(folder, MACHINE)))
     assert "ended as: stopped" in text
-    assert "no restore is recorded" in text
+    assert "was isolated, and its lock is still on." in text
     assert "Brush the condenser" not in text
+
+
+def test_a_reading_that_was_taken_back_is_on_no_curve(tmp_path: Path) -> None:
+    """Found by voice: 23 V, corrected to 223 V, was drawn as a voltage that rose."""
+    lines = ("understood", 60.0, "next step", "warm", "fifty eight", LOCK, "affirm", "correction", "sixty two", "affirm")
+    (curve,) = story(account(visit(tmp_path, lines), MACHINE)).curves
+    assert [point.value for point in curve.points] == [62.0]
+
+
+def test_a_photo_that_nobody_attached_is_said_to_be_missing(told: Account) -> None:
+    """Found by voice: the customer's report listed a photo that is nowhere."""
+    taken = (EvidenceTaken(("p",), "wiring", "photo"), EvidenceTaken(("p",), "plate", "photo"))
+    asked = (*taken, Attached("plate", "1.jpg", "0" * 64))
+    more = tuple(Stamped(9000 + n, "2026-03-02T08:00:00+00:00", 900.0, event) for n, event in enumerate(asked))
+    text = report_markdown(service(dataclasses.replace(told, entries=(*told.entries, *more))))
+    assert "Photo: Wiring (not attached)" in text
+    assert "Photo: Plate\n" in text
 
 
 def test_a_wait_that_was_cut_short_is_an_open_point_and_no_work_done(told: Account, tmp_path: Path) -> None:

@@ -250,7 +250,7 @@ def test_each_failure_of_the_disk_has_its_sentence(code: int, why: str, tmp_path
     with pytest.raises(Trouble) as trouble:
         journal.append(Tone("x"))
     assert trouble.value.sentence == (
-        f"Nothing can be recorded in {folder}: {why}, then resume the visit with 'handsfree visit --resume'."
+        f"Nothing can be recorded in {folder}: {why}, then resume the visit."
     )
 
 

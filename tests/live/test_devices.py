@@ -15,13 +15,17 @@ from typing import Any
 import numpy as np
 import pytest
 
+from handsfree.dialogue.wiring import Devices, wired
 from handsfree.errors import Trouble
 from handsfree.journal.events import PromptEnded, SoundBack, SoundLost
+from handsfree.language.meaning import Heard, Listening
+from handsfree.settings import load_settings
 from handsfree.sound import cards, devices, trial
 from handsfree.sound.loudspeaker import Loudspeaker
 from handsfree.sound.microphone import Microphone
 from handsfree.sound.prompts import NOTES, Prompt, tone_samples
 from handsfree.sound.samples import RATE, RealClock, Samples
+from handsfree.speech.endpoint import Endpointer
 
 from .conftest import LOUDSPEAKER, MICROPHONE, Booth, Pulse, undisturbed
 
@@ -318,6 +322,19 @@ def test_the_list_and_what_is_not_in_it(booth: Booth) -> None:
             spare.close()
     finally:
         spare.close()
+
+
+class NeverAsked:
+    def hear(self, samples: Samples, listening: Listening) -> Heard:
+        raise AssertionError("nothing can be heard without a microphone")
+
+
+def test_a_microphone_that_is_not_there_leaves_no_loudspeaker_open(booth: Booth) -> None:
+    before = list(devices._keepers)
+    wanted = Devices("gramophone", LOUDSPEAKER, load_settings())
+    with pytest.raises(Trouble, match="no microphone called 'gramophone'"):
+        wired(wanted, Endpointer(), NeverAsked(), RealClock())
+    assert devices._keepers == before
 
 
 DRY = """

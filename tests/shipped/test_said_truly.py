@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from handsfree.journal import reader
+from handsfree.journal.events import Say
+from tests.journal.visited import LOCK, visit
 from tests.shipped.conftest import book_named
 from tests.shipped.test_facts import chosen, ways_of
 from tests.shipped.test_not_to_blame import lead_to
@@ -211,3 +216,19 @@ def test_burst_bottles_are_told_to_the_site() -> None:
 def test_a_controller_that_drips_after_its_defrost_is_looked_at_twice(name: str) -> None:
     """After a defrost a controller rests some minutes, so that the coil drips: common practice, no source."""
     assert "ten minutes" in book_named(name).at(name, "defrost-over").say
+
+
+def test_a_box_that_is_left_open_under_a_lock_is_asked_about(tmp_path: Path) -> None:
+    """Found by voice: the control box was opened for the proof, and at the hand-over nobody asked for tools."""
+    proof = ("affirm", "zero point one", "affirm")
+    lines = (
+        "dead", "understood", "dry and sound", "plain plate", "stays dark", "shines", "two hundred and thirty",
+        "two hundred and twenty three", "two hundred and thirty", "understood", LOCK, "affirm", "negative", 20.0,
+        f"isolated lock {LOCK}", 20.0, "next step", *proof, "affirm", *proof, "zero point one", "affirm", "zero point one",
+        "affirm", "affirm", "next step", "all home", "wet or burnt", "next step", "zero point three", "affirm",
+        "zero point two", "affirm", "next step", "next step", "empty shelves",
+    )  # fmt: skip
+    folder = visit(tmp_path, lines, procedure="service-call")
+    said = [entry.event.text for entry in reader.read(folder) if isinstance(entry.event, Say)]
+    assert any("no safe supply yet" in text for text in said)
+    assert "Count your tools. Are all panels and the grille in place?" in " ".join(said)

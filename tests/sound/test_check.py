@@ -56,6 +56,9 @@ def test_expected_share_is_between_the_rows_of_the_table() -> None:
 def test_advice_names_what_is_wrong(quiet: Samples, spoken: Samples, word: str) -> None:
     got = check.judge(quiet, spoken.astype(np.float32), TABLE)
     assert word in got.advice[0]
+    said = "\n".join(check.in_words(got))
+    nobody = word in ("muted", "No voice")
+    assert ("Voice to noise" in said and "To expect" in said) is not nobody  # nothing is promised of a voice nobody heard
 
 
 def test_hum_is_told_from_hiss() -> None:

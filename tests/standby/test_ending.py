@@ -47,7 +47,8 @@ import signal, sys
 signal.signal(signal.SIGINT, signal.default_int_handler)
 from functools import partial
 from handsfree.cli import main
-from handsfree.standby import commands
+from handsfree.standby import commands, watched
+watched.PATIENCE = {patience!r} or watched.PATIENCE
 commands.House = partial(commands.House, program=(sys.executable, {program!r}))
 main(["stand-by", "--visits", {visits!r}])
 """
@@ -76,12 +77,13 @@ class Told:
 
 
 @contextmanager
-def standing_by(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[str], Told]]:
-    """Stand-by in a group of its own, once the process that it waits for is running."""
+def standing_by(tmp_path: Path, patience: float = 0.0) -> Iterator[tuple[subprocess.Popen[str], Told]]:
+    """Stand-by in a group of its own, once the process that it waits for is running. `patience`: seconds that a visit has,
+    0 for the program's own."""
     told = Told(tmp_path / "told")
     program = tmp_path / "program.py"
     program.write_text(PROGRAM.format(pipe=str(tmp_path / "told")))
-    script = STAND_BY.format(program=str(program), visits=str(tmp_path / "visits"))
+    script = STAND_BY.format(program=str(program), visits=str(tmp_path / "visits"), patience=patience)
     parent = subprocess.Popen(
         [sys.executable, "-c", script], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         text=True, start_new_session=True,
@@ -137,6 +139,17 @@ def test_an_interrupt_at_the_keyboard_reaches_a_visit_once(tmp_path: Path) -> No
     """It goes to all processes of the terminal, as the one of the unit goes to all of the unit."""
     with standing_by(tmp_path) as (parent, told):
         os.killpg(parent.pid, signal.SIGINT)
+        out, errors = parent.communicate(timeout=LIMIT)
+        assert [told.next(), told.next()] == ["stopped", ""]
+    assert (out.splitlines()[-1], errors) == ("Stand-by has ended.", "")
+    assert parent.returncode == 0
+
+
+@pytest.mark.usefixtures("broken")
+def test_an_interrupt_that_reaches_stand_by_alone_is_handed_on_to_its_visit(tmp_path: Path) -> None:
+    """As `kill -INT` sends it. The visit would else be killed in the middle of its work."""
+    with standing_by(tmp_path, patience=5.0) as (parent, told):
+        parent.send_signal(signal.SIGINT)
         out, errors = parent.communicate(timeout=LIMIT)
         assert [told.next(), told.next()] == ["stopped", ""]
     assert (out.splitlines()[-1], errors) == ("Stand-by has ended.", "")
