@@ -47,16 +47,23 @@ class Dictation:
     """`writer`: free text from the best engine, None if the trade's model is to write. `everyday`: free text from
     PocketSphinx's own language model. `trade`: None for a language without such a model: then nothing is doubted, unless
     `second`, another engine of free text, hears the same sound. `doubting`: the doubts of a text that was written of a
-    sound, after what the writer said before."""
+    sound, after what the writer said before. `spelling`: the letters' words of a word that is spelled aloud, '' for any
+    other speech."""
 
     def __init__(
         self, writer: Callable[[Samples, str], str] | None, trade: TradeEar | None,
         everyday: Callable[[Samples], str] | None, name: str = "", second: Callable[[Samples], str] | None = None,
         doubting: Callable[[Samples, str, str], tuple[Doubt, ...]] | None = None,
+        spelling: Callable[[Samples], str] | None = None,
     ) -> None:
-        self._second, self._doubting = second, doubting
+        self._second, self._doubting, self._spelling = second, doubting, spelling
         self._writer, self._trade, self._everyday = writer, trade, everyday
         self.name = name or ("pocketsphinx" if writer is None else "engine")
+
+    def spelled(self, samples: Samples) -> Dictated:
+        """A word spelled aloud, as the words of its letters; else the word that was said."""
+        letters = self._spelling(samples) if self._spelling is not None else ""
+        return Dictated(letters, (), self.name) if letters else self.write(samples)
 
     def write(self, samples: Samples, among: str = "", before: str = "") -> Dictated:
         """`among`: text like that which is to be written; '' for any of the trade's. `before`: what she said before it."""

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 
 SHORT = 2  # words
+WORD = "settle-word"  # the question whose answer is one word, said or spelled
 
 
 class WriterHearer:
@@ -67,7 +68,10 @@ class WriterHearer:
         return heard if heard.verdict is Verdict.ACCEPTED or perhaps else None
 
     def _dictated(self, samples: Samples, clip: str, digest: str, started: float, ended: float) -> Utterance:
-        written = self._dictation.write(samples, texts_of_pages(self._language, self.topic), self.before())
+        if self.topic == WORD:
+            written = self._dictation.spelled(samples)
+        else:
+            written = self._dictation.write(samples, texts_of_pages(self._language, self.topic), self.before())
         return replace(
             dictated(written), started=round(started, 3), ended=round(ended, 3), clip=clip, clip_sha256=digest
         )

@@ -12,6 +12,7 @@ from handsfree.authoring.dictation import Dictation
 from handsfree.authoring.hearing import WriterHearer
 from handsfree.authoring.keeping import Recording
 from handsfree.authoring.recorder import Recorder
+from handsfree.authoring.spelling import Speller
 from handsfree.authoring.words import load_words
 from handsfree.dialogue.ears import LiveEar, RecordingEar
 from handsfree.dialogue.listening import listening_of
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from handsfree.settings import Settings
     from handsfree.sound.live import LiveLoop
     from handsfree.sound.samples import Clock, Samples
+    from handsfree.speech.phonetic import Phonetic
     from handsfree.speech.recogniser import Recogniser
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
@@ -53,33 +55,41 @@ def dictation_for(
     told = None if write is None else lambda samples, among: write(samples, among or usual)
     writer = told or (lambda samples, among: recogniser.dictate(samples))
     if language != "en":
-        return Dictation(writer, None, None, first.name, second)
+        spelling = None if write is None else Speller(write, None, load_words(language))
+        return Dictation(writer, None, None, first.name, second, spelling=spelling)
     from handsfree.authoring import trade_ear
 
     if first.declares.everyday:
         return Dictation(None, trade_ear.load(), first.dictate, first.name)
-    doubting = _doubting(write, second, language, words)
-    return Dictation(writer, None if doubting else trade_ear.load(), None, first.name, second, doubting)
+    sounds = None if write is None else _sounds(language)
+    spelling = None if write is None else Speller(write, sounds, load_words(language))
+    doubting = None if write is None or sounds is None or second is not None else _doubting(write, sounds, language, words)
+    trade = None if doubting else trade_ear.load()
+    return Dictation(writer, trade, None, first.name, second, doubting, spelling)
 
 
-def _doubting(
-    write: free_words.FreeWriter | None, second: object, language: str, words: str
-) -> Callable[[Samples, str, str], tuple[Doubt, ...]] | None:
-    """By the witness of sounds; None where it is not installed or is damaged (the recogniser says so), nothing can be
-    weighed, or another engine doubts."""
-    from handsfree.authoring.second_ear import SecondEar
+def _sounds(language: str) -> Phonetic | None:
+    """The witness of sounds; None where it is not installed or is damaged: the recogniser says so."""
     from handsfree.language import base
     from handsfree.speech import phonetic
 
-    if write is None or second is not None or phonetic.missing():
+    if phonetic.missing():
         return None
-    from handsfree.authoring.trade_ear import used
-
     sounds = phonetic.Phonetic(base.load(language))
     try:
         sounds.load()
     except Trouble:
         return None
+    return sounds
+
+
+def _doubting(
+    write: free_words.FreeWriter, sounds: Phonetic, language: str, words: str
+) -> Callable[[Samples, str, str], tuple[Doubt, ...]]:
+    """By the witness of sounds, where no other engine doubts."""
+    from handsfree.authoring.second_ear import SecondEar
+    from handsfree.authoring.trade_ear import used
+
     often, slight = used(), load_words(language).ways("slight word")
     ear = SecondEar(sounds, write.weigh, lambda word: often.get(word, 0.0))
     return lambda samples, text, before: ear.doubts(samples, text, slight, sorted({*tokens(f"{words} {before}")}))
