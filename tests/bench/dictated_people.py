@@ -9,7 +9,7 @@ own dictation writes them, told nothing of the texts; clean and in noise (level 
 or more are left out, for the list does not tell how it is said. `listed`: words wrong of the list itself, not counted as
 wrong: where the witness of sounds, in clean sound, finds what was written far likelier than what is listed, or where the
 listed word is in no dictionary and is spelled nearly as the one that was written. `asked`, `justly`, `left`: as in
-`dictation`."""
+`dictation`. `spelled`: words that the same woman spells, put together from her words of the alphabet."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ import json
 import random
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from itertools import pairwise
 from pathlib import Path
@@ -45,6 +45,11 @@ FEWEST, LONGEST = 5, 30.0  # words; seconds, of a sentence
 LEVELS: tuple[float | None, ...] = (None, 20.0, 10.0)
 SURELY = 5.0  # nats by which the sounds must speak against the list
 _SPELLED = {"thru": "through", "dialled": "dialed", "ok": "okay", "mr": "mister", "*": "star", "#": "pound", "&": "and"}
+
+
+#: Of many trades, and every letter.
+SPELLED = ("burst", "butt", "nipple", "flange", "tappet", "sleeve", "bezel", "louver", "trunnion", "sheave", "dowel",
+           "shroud", "swarf", "gudgeon", "plinth", "quoin", "jubilee", "hydrant", "axle", "kickplate")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -140,7 +145,7 @@ def mended(sounds: Phonetic, samples: made.Samples, own: list[str], right: list[
 
     frames, right = sounds.frames(samples), as_spaced(right, own)
     out = list(right)
-    for a, b, c, d in reversed(differing(own, right)):
+    for a, b, c, d in reversed(list(_word_by_word(differing(own, right)))):
         texts = [_symbols(sounds, [*own[:a], *some, *own[b:]]) for some in (own[a:b], right[c:d])]
         written, listed = score(frames, [text for text in texts if text is not None]) if None not in texts else (0.0, 0.0)
         misspelt = b - a == d - c == 1 and right[c] not in dictionary() and Levenshtein.distance(own[a], right[c]) <= 2
@@ -149,13 +154,26 @@ def mended(sounds: Phonetic, samples: made.Samples, own: list[str], right: list[
     return out
 
 
+def _word_by_word(found: Iterable[tuple[int, int, int, int]]) -> Iterator[tuple[int, int, int, int]]:
+    for a, b, c, d in found:
+        if b - a == d - c:
+            yield from ((a + at, a + at + 1, c + at, c + at + 1) for at in range(b - a))
+        else:
+            yield a, b, c, d
+
+
 def _symbols(sounds: Phonetic, words: Sequence[str]) -> Any:
     ways = [sounds.ways(word) for word in words]
     return tuple(symbol for way in ways for symbol in way[0]) if all(ways) else None
 
 
-def heard(one: Sentence, snr: float | None, luck: random.Random) -> made.Samples:
-    speech = np.concatenate([made.silence(0.5), sound(one.path), made.silence(0.5)])
+def aloud(word: str) -> made.Samples:
+    pieces = [np.concatenate([sound(ASTERISK / f"phonetic/{letter}_p.g722"), made.silence(0.2)]) for letter in word]
+    return np.concatenate(pieces).astype(np.float32)
+
+
+def heard(said: made.Samples, snr: float | None, luck: random.Random) -> made.Samples:
+    speech = np.concatenate([made.silence(0.5), said, made.silence(0.5)]).astype(np.float32)
     if snr is None:
         return speech
     name = luck.choice(NOISES["held"])
@@ -190,6 +208,8 @@ def count(row: Row, text: str, right: list[str], listed: list[str], doubts: Sequ
 def main() -> None:
     from handsfree.authoring import free_words
     from handsfree.authoring.live import dictation_for
+    from handsfree.authoring.spelling import letters_of
+    from handsfree.authoring.words import load_words
     from handsfree.settings import load_settings
     from handsfree.speech.neural_weights import find_weights, identify
     from handsfree.speech.phonetic import Phonetic
@@ -209,11 +229,12 @@ def main() -> None:
     chosen += [one for one in every if one.speaker != "prompts woman"]
     rights: dict[Path, list[str]] = {}
     rows: list[Row] = []
+    spelled: dict[str, list[int]] = {}
     for snr in LEVELS:
         luck = random.Random(f"dictated {snr}")
         level = "clean" if snr is None else f"{snr:g} dB"
         for one in chosen:
-            samples = heard(one, snr, luck)
+            samples = heard(sound(one.path), snr, luck)
             written, listed = dictation.write(samples), plain(one.text)
             if snr is None:
                 rights[one.path] = mended(sounds, samples, plain(written.text), listed)
@@ -225,12 +246,20 @@ def main() -> None:
             if asked.show and (wrong(plain(written.text), listed) or written.doubts):
                 print(f"{level} {one.path.stem}: {one.text}\n  {written.text}\n  list: {' '.join(listed)}\n "
                       f" right: {' '.join(right)}\n  {[(each.word, *each.others) for each in written.doubts]}", flush=True)
+        for word in SPELLED:
+            written = dictation.spelled(heard(aloud(word), snr, luck))
+            found = "".join(letters_of(written.text, load_words("en")))
+            spelled.setdefault(level, [0, len(SPELLED)])[0] += found == word
+            if asked.show and found != word:
+                print(f"{level} spelled {word}: {written.text}", flush=True)
+    print(json.dumps(spelled))
     for row in rows:
         print(json.dumps({name: value for name, value in asdict(row).items() if name != "pairs"}), flush=True)
     if asked.out is not None:
         given = re.sub(r" ?--(out \S+|show)", "", " ".join(sys.argv[1:])).strip()
         told = {"command": f"python -m tests.bench.dictated_people {given}".strip(), "machine": machine(),
-                "engine": identify(weights).name, "rows": [asdict(row) for row in rows]}  # fmt: skip
+                "engine": identify(weights).name, "spelled": spelled,
+                "rows": [asdict(row) for row in rows]}  # fmt: skip
         before = json.loads(asked.out.read_text(encoding="utf-8")) if asked.out.is_file() else []
         kept = [each for each in before if each["engine"] != told["engine"]]
         asked.out.write_text("[\n" + ",\n".join(json.dumps(each) for each in (*kept, told)) + "\n]\n", encoding="utf-8")
