@@ -16,7 +16,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from itertools import product
+from itertools import pairwise, product
 from typing import Any
 
 from handsfree.authoring.draft import STOPS, Doubt, DraftStep, word_put
@@ -161,11 +161,11 @@ def _settle(turn: RecorderTurn, word: str) -> None:
     doubt = turn.state.doubts[0]
     if turn.state.pending is None:
         left = list(turn.step.doubts)
-        if doubt in left:
+        if doubt in left and turn.state.purpose != "behind":
             left.remove(doubt)
             turn.change(step=replace(_mended(turn.step, doubt, word), doubts=tuple(left)))
         else:
-            turn.change(step=_everywhere(turn.step, doubt.word, word))
+            turn.change(step=_everywhere(turn, doubt.word, word))
     else:
         asked, reply = turn.state.pending
         more = len(word.split()) - 1  # the words behind it move where one becomes two
@@ -188,10 +188,24 @@ def _next(turn: RecorderTurn) -> None:
 # ---- a word that nobody doubted ---------------------------------------------------------------------------------------
 
 
-def _words_of(turn: RecorderTurn) -> tuple[str, ...]:
-    """Each word that the step says."""
+def _parts(turn: RecorderTurn) -> dict[str, str]:
+    """What may be said -> what stands there: each word that the step says, and each two beside one another."""
     fields = (turn.step.text, *(value for name, value in turn.step.facets.items() if name in _WORDED))
-    return tuple(dict.fromkeys(word for value in fields for text in _texts(value) for word in turn.words.tokens(text)))
+    found: dict[str, str] = {}
+    for text in (text for value in fields for text in _texts(value)):
+        pieces = text.split()
+        said = [" ".join(turn.words.tokens(piece)) for piece in pieces]
+        found |= {one: piece.strip(STOPS) for piece, one in zip(pieces, said, strict=True) if one}
+        for at, (one, other) in enumerate(pairwise(said)):
+            if one and other and pieces[at][-1] not in STOPS:
+                found.setdefault(f"{one} {other}", f"{pieces[at]} {pieces[at + 1].strip(STOPS)}")
+    return found
+
+
+def _after(turn: RecorderTurn) -> dict[str, str]:
+    """'after upper' -> 'upper', where a word is missing behind it."""
+    front = turn.words.taught("behind")
+    return {f"{front} {said}": part for said, part in _parts(turn).items() if " " not in said}
 
 
 def _texts(value: Any) -> Iterator[str]:
@@ -205,15 +219,20 @@ def _texts(value: Any) -> Iterator[str]:
 
 
 def _take_which(turn: RecorderTurn, reply: Reply) -> bool:
-    if reply.phrase not in _words_of(turn):
+    part, before = _parts(turn).get(reply.phrase, ""), _after(turn).get(reply.phrase, "")
+    if not part and not before:
         return False
-    turn.change(doubts=(Doubt(0, reply.phrase, ()),), pending=None)
+    turn.change(doubts=(Doubt(0, part or before, ()),), pending=None, purpose="" if part else "behind")
     turn.ask("settle-word")
     return True
 
 
-def _everywhere(step: DraftStep, old: str, new: str) -> DraftStep:
-    """Once in each field that has it: an answer is often named in the question too."""
+def _everywhere(turn: RecorderTurn, old: str, new: str) -> DraftStep:
+    """Once in each field that has it: an answer is often named in the question too. A word that was missing, once."""
+    if turn.state.purpose == "behind":
+        turn.change(purpose="")
+        return _mended(turn.step, Doubt(0, old, ()), f"{old} {new}")
+    step = turn.step
     for name in ("say", *(name for name in step.facets if name in _WORDED)):
         step = _mended(step, Doubt(0, old, (), name), new)
     return step
@@ -256,7 +275,8 @@ def _swapped(value: Any, old: str, new: str) -> Any:
 QUESTIONS: dict[str, RecorderRow] = {
     "settle": row(_ask, _hears, _take),
     "mend-which": row(
-        lambda turn: turn.words.prompt("mend-which"), lambda turn: hear(turn, phrases=_words_of(turn)), _take_which
+        lambda turn: turn.words.prompt("mend-which"), lambda turn: hear(turn, phrases=(*_parts(turn), *_after(turn))),
+        _take_which,
     ),
     "settle-word": row(
         lambda turn: turn.words.prompt("settle-word"), lambda turn: hear(turn, note=True), _take_word

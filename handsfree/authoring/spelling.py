@@ -3,13 +3,14 @@
 Rules of this file:
 
 - Few words stand for letters, so an engine that cannot write a word of the trade still hears how it is spelled.
-- The writing engine is told these words. Each word that it writes is the letter whose word sounds like it; the witness of
-  sounds then changes, adds or drops a letter while the whole sounds better for it.
+- The writing engine is told these words. Where it writes another, the witness of sounds chooses the letter that stands
+  there, or none. An engine that was told a list sometimes repeats the last of it; that is taken away.
 - What is hardly a spelling is none: then it is a word as it was said.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from handsfree.language.phonetics import distance
@@ -23,8 +24,10 @@ if TYPE_CHECKING:
 
 LIKE = 0.6  # distance in sound up to which what was written may be a letter's word
 FEWEST, SHARE = 2, 0.6  # letters of a spelling, and the share of what was written that must be such words
-GAIN = 3.0  # nats by which a change of one letter must sound better
-_CHANGES = 4
+_WORD = 6  # letters of a word, in what the engine is told
+#: Nats by which a letter too many sounds worse: two voices, 22 to 44; a true one that sounded worst, 3.
+_TOO_OFTEN = 10.0
+_ROUNDS = 2  # of choosing: one choice may change what is best beside it
 
 
 def letters_of(text: str, words: RecorderWords) -> tuple[str, ...]:
@@ -46,49 +49,59 @@ class Speller:
     """`write`: the engine that writes free words. `sounds`: None where the witness of sounds is not there."""
 
     def __init__(self, write: Write, sounds: Phonetic | None, words: RecorderWords) -> None:
-        self._write, self._sounds = write, sounds
+        self._write, self._sounds, self._words = write, sounds, words
         self._ways: dict[str, str] = {}
         for way, letter in words.pairs("letter"):
             self._ways.setdefault(letter, way)
-        self._told = ", ".join(way.capitalize() for way in self._ways.values())
-        self._words = words
+        ways = [way.capitalize() for way in self._ways.values()]
+        self._told = " ".join(f"{', '.join(ways[at : at + _WORD])}." for at in range(0, len(ways), _WORD))
 
     def __call__(self, samples: Samples) -> str:
         """The words of the letters that were spelled; '' where no word was."""
         written = self._write(samples, self._told)
-        found = "".join(letters_of(written, self._words)) or self._near(written)
-        if len(found) >= FEWEST and self._sounds is not None:
-            found = _nearer(samples, found, self._sounds, self._ways)
-        return " ".join(self._ways[letter] for letter in found if letter in self._ways)
+        letters = self._once(samples, letters_of(written, self._words)) or self._near(samples, written)
+        return " ".join(self._ways.get(letter, letter) for letter in letters)
 
-    def _near(self, written: str) -> str:
-        """Letter by letter, by the sound of their words; '' where too little of it is one."""
+    def _once(self, samples: Samples, letters: tuple[str, ...]) -> tuple[str, ...]:
+        """Without a last letter that the engine wrote once too often."""
+        while len(letters) > FEWEST and letters[-1] == letters[-2] and self._sounds is not None:
+            whole, less = self._scores(samples, [letters, letters[:-1]])
+            if less - whole <= _TOO_OFTEN:
+                break
+            letters = letters[:-1]
+        return letters
+
+    def _scores(self, samples: Samples, texts: Sequence[Sequence[str]]) -> list[float]:
+        from handsfree.speech.ctc import score
+
+        assert self._sounds is not None
+        spoken = {letter: way[0] for letter, name in self._ways.items() if (way := self._sounds.ways(name))}
+        sounds = [tuple(symbol for letter in some for symbol in spoken.get(letter, ())) for some in texts]
+        return [float(one) for one in score(self._sounds.frames(samples), sounds)]
+
+    def _near(self, samples: Samples, written: str) -> tuple[str, ...]:
+        """Where some of it is no letter's word; () where too much is none."""
         said = [word for word in tokens(written) if word.isalpha()]
-        likely = [min((distance(word, way), letter) for letter, way in self._ways.items()) for word in said]
-        found = "".join(letter for far, letter in likely if far <= LIKE)
-        return found if len(found) >= max(FEWEST, SHARE * len(said)) else ""
+        sure = [self._letter(word) for word in said]
+        likely = [known or self._alike(word) for word, known in zip(said, sure, strict=True)]
+        if sum(map(bool, likely)) < max(FEWEST, SHARE * len(said)):
+            return ()
+        if self._sounds is not None:
+            likely = self._best(samples, likely, [at for at, known in enumerate(sure) if not known])
+        return tuple(letter for letter in likely if letter)
 
+    def _letter(self, word: str) -> str:
+        doubled = letters_of(f"{word} {word}", self._words)
+        return doubled[0] if doubled else ""
 
-def _nearer(samples: Samples, found: str, sounds: Phonetic, ways: dict[str, str]) -> str:
-    """The letters that sound best, one change after the other."""
-    from handsfree.speech.ctc import score
+    def _alike(self, word: str) -> str:
+        far, letter = min((distance(word, way), letter) for letter, way in self._ways.items())
+        return letter if far <= LIKE else ""
 
-    frames = sounds.frames(samples)
-    spoken = {letter: sounds.ways(way) for letter, way in ways.items()}
-    known = {letter: way[0] for letter, way in spoken.items() if way}
-    if not set(found) <= known.keys():
+    def _best(self, samples: Samples, likely: list[str], open_: list[int]) -> list[str]:
+        """In each open place the letter, or none, with which the whole sounds best."""
+        found = list(likely)
+        for at in open_ * _ROUNDS:
+            tried = [[*found[:at], letter, *found[at + 1 :]] for letter in ("", *self._ways)]
+            found = max(zip(self._scores(samples, tried), tried, strict=True))[1]
         return found
-
-    def scores(texts: list[str]) -> list[float]:
-        return [float(one) for one in score(frames, [tuple(s for letter in text for s in known[letter]) for text in texts])]
-
-    best = scores([found])[0]
-    for _ in range(_CHANGES):
-        places = range(len(found) + 1)
-        tried = [found[:at] + letter + found[at + cut :] for at in places for cut in (0, 1) for letter in known]
-        tried += [found[:at] + found[at + 1 :] for at in places[:-1] if len(found) > FEWEST]
-        value, text = max(zip(scores(tried), tried, strict=True))
-        if value - best <= GAIN:
-            break
-        found, best = text, value
-    return found

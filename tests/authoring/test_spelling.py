@@ -74,6 +74,22 @@ def test_a_mended_word_is_mended_in_the_answers_too_and_taken_back_by_correction
     assert texts[1]["say"] == "Is the seal torn, wool or missing?"
 
 
+def test_two_words_are_mended_as_one_and_a_missing_word_is_put_in(tmp_path: Path) -> None:
+    lines = ["A look", "Is the seal torn at all or missing? If it is missing, end.", "mend a word", "at all", "worn"]
+    typed([*lines, "keep", "stop recording"], tmp_path)
+    assert _step(tmp_path)["say"] == "Is the seal torn worn or missing?"
+    lines = ["change a step", "step one", "mend a word", "after seal", "hotel echo romeo echo"]
+    typed([*lines, "keep", "stop recording"], tmp_path)
+    assert _step(tmp_path)["say"] == "Is the seal here torn worn or missing?"
+
+
+def test_two_words_with_a_stop_between_are_not_one(tmp_path: Path) -> None:
+    lines = ["A look", "new step", "Take it out. Look at it.", "an instruction", "none", "mend a word", "out look", "out"]
+    told = typed([*lines, "off", *CLOSE], tmp_path)
+    assert "Say again." in told.said
+    assert _step(tmp_path)["say"] == "Take it off. Look at it."
+
+
 def test_what_the_step_does_not_say_is_not_mended(tmp_path: Path) -> None:
     lines = ["A look", "new step", "Take the bar out.", "an instruction", "none", "mend a word", "grinder", "out", "in"]
     told = typed([*lines, *CLOSE], tmp_path)
@@ -83,7 +99,8 @@ def test_what_the_step_does_not_say_is_not_mended(tmp_path: Path) -> None:
 
 def test_the_sounds_put_letters_right_that_were_written_wrong() -> None:
     said = "bravo uniform romeo romeo"
-    for written in ("Bravo, Uniform, Romeo.", "Bravo, Union, Army, Romeo, Romeo.", "Bravo, Lima, Romeo, Romeo."):
+    for written in ("Bravo, Union, Army, Romeo, Romeo.", "Bravo, uniform, Romeo, Roosevelt.",
+                    "Bravo, uniform, to, Romeo, Romeo.", "Bravo, Uniform, Romeo, Romeo, Romeo, Romeo..."):  # fmt: skip
         speller = Speller(lambda samples, among, text=written: text, Heard(said), load_words("en"))  # type: ignore[arg-type, misc]
         assert speller(SOUND) == said, written
 

@@ -216,6 +216,7 @@ def main() -> None:
 
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--sample", type=int, default=60, help="sentences of the exchange, spread over the list; 0 for all")
+    parser.add_argument("--levels", type=int, default=len(LEVELS), help="how many of the levels, the clean one first")
     parser.add_argument("--show", action="store_true")
     parser.add_argument("--out", type=Path)
     asked = parser.parse_args()
@@ -230,7 +231,7 @@ def main() -> None:
     rights: dict[Path, list[str]] = {}
     rows: list[Row] = []
     spelled: dict[str, list[int]] = {}
-    for snr in LEVELS:
+    for snr in LEVELS[: asked.levels]:
         luck = random.Random(f"dictated {snr}")
         level = "clean" if snr is None else f"{snr:g} dB"
         for one in chosen:

@@ -157,7 +157,11 @@ class Writer(Voice):
             uid, steps = state.step.uid, state.draft.steps
             number = next((at for at, one in enumerate(steps) if one.uid == uid), len(steps))
             wanted = self.script.steps[number][1] if number < len(self.script.steps) else ""
-            for word, meant in unlike(state.step.text, wanted):
+            answers = next((value for at, name, value in self.script.fields if (at, name) == (number, "answers")), ())
+            own = [one["say"] for one in state.step.facets.get("answers", ())]
+            wrong = unlike(state.step.text, wanted) if wanted else []
+            wrong += [pair for one, meant in zip(own, answers, strict=False) for pair in unlike(one, meant)]
+            for word, meant in wrong:
                 if self._mended.count((uid, word)) < 2:
                     self._mended.append((uid, word))
                     self._left.update({"mend-which": [word], "settle-word": [spelled(meant)]})
