@@ -55,14 +55,14 @@ def dictation_for(
     told = None if write is None else lambda samples, among: write(samples, among or usual)
     writer = told or (lambda samples, among: recogniser.dictate(samples))
     if language != "en":
-        spelling = None if write is None else Speller(write, None, load_words(language))
-        return Dictation(writer, None, None, first.name, second, spelling=spelling)
+        return Dictation(writer, None, None, first.name, second, spelling=Speller(writer, None, load_words(language)))
     from handsfree.authoring import trade_ear
 
     if first.declares.everyday:
-        return Dictation(None, trade_ear.load(), first.dictate, first.name)
-    sounds = None if write is None else _sounds(language)
-    spelling = None if write is None else Speller(write, sounds, load_words(language))
+        spelling = Speller(told or (lambda samples, among: first.dictate(samples)), None, load_words(language))
+        return Dictation(None, trade_ear.load(), first.dictate, first.name, spelling=spelling)
+    sounds = _sounds(language)
+    spelling = Speller(writer, sounds, load_words(language))
     doubting = None if write is None or sounds is None or second is not None else _doubting(write, sounds, language, words)
     trade = None if doubting else trade_ear.load()
     return Dictation(writer, trade, None, first.name, second, doubting, spelling)

@@ -100,7 +100,8 @@ def test_what_the_step_does_not_say_is_not_mended(tmp_path: Path) -> None:
 def test_the_sounds_put_letters_right_that_were_written_wrong() -> None:
     said = "bravo uniform romeo romeo"
     for written in ("Bravo, Union, Army, Romeo, Romeo.", "Bravo, uniform, Romeo, Roosevelt.",
-                    "Bravo, uniform, to, Romeo, Romeo.", "Bravo, Uniform, Romeo, Romeo, Romeo, Romeo..."):  # fmt: skip
+                    "Bravo, uniform, to, Romeo, Romeo.", "Bravo, Uniform, Romeo, Romeo, Romeo, Romeo...",
+                    "Bravo, Uniform, Romeo."):  # fmt: skip
         speller = Speller(lambda samples, among, text=written: text, Heard(said), load_words("en"))  # type: ignore[arg-type, misc]
         assert speller(SOUND) == said, written
 

@@ -1,5 +1,5 @@
 """How rightly sentences of recorded people are written down, as a writer's are:
-`python -m tests.bench.dictated_people [--sample 60] [--show] [--out FILE]`.
+`python -m tests.bench.dictated_people [--sample 60] [--levels 3] [--spelled] [--show] [--out FILE]`.
 
 The sentences are Debian's: prompts of a telephone exchange by one woman (asterisk-core-sounds-en-g722, their words the list
 in asterisk-core-sounds-en), and those of pocketsphinx-testdata (a reader of a novel, a man who names cards). The recorder's
@@ -9,7 +9,8 @@ own dictation writes them, told nothing of the texts; clean and in noise (level 
 or more are left out, for the list does not tell how it is said. `listed`: words wrong of the list itself, not counted as
 wrong: where the witness of sounds, in clean sound, finds what was written far likelier than what is listed, or where the
 listed word is in no dictionary and is spelled nearly as the one that was written. `asked`, `justly`, `left`: as in
-`dictation`. `spelled`: words that the same woman spells, put together from her words of the alphabet."""
+`dictation`. `--spelled`: instead, words that the same woman spells,
+put together from her words of the alphabet."""
 
 from __future__ import annotations
 
@@ -146,7 +147,7 @@ def mended(sounds: Phonetic, samples: made.Samples, own: list[str], right: list[
     frames, right = sounds.frames(samples), as_spaced(right, own)
     out = list(right)
     for a, b, c, d in reversed(list(_word_by_word(differing(own, right)))):
-        texts = [_symbols(sounds, [*own[:a], *some, *own[b:]]) for some in (own[a:b], right[c:d])]
+        texts = [_symbols(sounds, [*right[:c], *some, *right[d:]]) for some in (own[a:b], right[c:d])]
         written, listed = score(frames, [text for text in texts if text is not None]) if None not in texts else (0.0, 0.0)
         misspelt = b - a == d - c == 1 and right[c] not in dictionary() and Levenshtein.distance(own[a], right[c]) <= 2
         if written - listed > SURELY or misspelt:
@@ -217,6 +218,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--sample", type=int, default=60, help="sentences of the exchange, spread over the list; 0 for all")
     parser.add_argument("--levels", type=int, default=len(LEVELS), help="how many of the levels, the clean one first")
+    parser.add_argument("--spelled", action="store_true", help="words spelled aloud, and no sentences")
     parser.add_argument("--show", action="store_true")
     parser.add_argument("--out", type=Path)
     asked = parser.parse_args()
@@ -228,6 +230,8 @@ def main() -> None:
     many = [one for one in every if one.speaker == "prompts woman"]
     chosen = many[:: max(1, len(many) // (asked.sample or len(many)))][: asked.sample or None]
     chosen += [one for one in every if one.speaker != "prompts woman"]
+    if asked.spelled:
+        chosen = []
     rights: dict[Path, list[str]] = {}
     rows: list[Row] = []
     spelled: dict[str, list[int]] = {}
@@ -247,22 +251,23 @@ def main() -> None:
             if asked.show and (wrong(plain(written.text), listed) or written.doubts):
                 print(f"{level} {one.path.stem}: {one.text}\n  {written.text}\n  list: {' '.join(listed)}\n "
                       f" right: {' '.join(right)}\n  {[(each.word, *each.others) for each in written.doubts]}", flush=True)
-        for word in SPELLED:
+        for word in SPELLED if asked.spelled else ():
             written = dictation.spelled(heard(aloud(word), snr, luck))
             found = "".join(letters_of(written.text, load_words("en")))
             spelled.setdefault(level, [0, len(SPELLED)])[0] += found == word
             if asked.show and found != word:
                 print(f"{level} spelled {word}: {written.text}", flush=True)
-    print(json.dumps(spelled))
+    if spelled:
+        print(json.dumps(spelled))
     for row in rows:
         print(json.dumps({name: value for name, value in asdict(row).items() if name != "pairs"}), flush=True)
     if asked.out is not None:
         given = re.sub(r" ?--(out \S+|show)", "", " ".join(sys.argv[1:])).strip()
         told = {"command": f"python -m tests.bench.dictated_people {given}".strip(), "machine": machine(),
-                "engine": identify(weights).name, "spelled": spelled,
-                "rows": [asdict(row) for row in rows]}  # fmt: skip
+                "engine": identify(weights).name,
+                **({"spelled": spelled} if spelled else {"rows": [asdict(row) for row in rows]})}  # fmt: skip
         before = json.loads(asked.out.read_text(encoding="utf-8")) if asked.out.is_file() else []
-        kept = [each for each in before if each["engine"] != told["engine"]]
+        kept = [each for each in before if (each["engine"], each["command"]) != (told["engine"], told["command"])]
         asked.out.write_text("[\n" + ",\n".join(json.dumps(each) for each in (*kept, told)) + "\n]\n", encoding="utf-8")
 
 

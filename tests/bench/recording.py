@@ -27,6 +27,7 @@ from handsfree.authoring.words import load_words
 from handsfree.language.tokens import tokens
 from tests.authoring.scenes import Told, Voice, typed
 from tests.bench.__main__ import machine
+from tests.bench.dictated_people import differing
 
 
 @dataclass(frozen=True)
@@ -124,12 +125,17 @@ def spelled(word: str) -> str:
 
 
 def unlike(own: str, right: str) -> list[tuple[str, str]]:
-    """(word, word meant) where one plain word stands for another."""
-    from rapidfuzz.distance import Levenshtein
-
+    """(what stands there, the word meant): a word or two in the place of one, or the word behind which one was lost."""
     a, b = tokens(own), tokens(right)
-    pairs = [(a[one.src_pos], b[one.dest_pos]) for one in Levenshtein.editops(list(a), list(b)) if one.tag == "replace"]
-    return [(word, meant) for word, meant in pairs if word.isalpha() and meant.isalpha() and len(meant) > 1]
+    pairs: list[tuple[str, str]] = []
+    for first, last, begin, end in differing(a, b):
+        if last - first == end - begin:
+            pairs += zip(a[first:last], b[begin:end], strict=True)
+        elif (last - first, end - begin) == (2, 1):
+            pairs.append((" ".join(a[first:last]), b[begin]))
+        elif (last - first, end - begin) == (0, 1) and first:
+            pairs.append((f"after {a[first - 1]}", b[begin]))
+    return [(part, meant) for part, meant in pairs if meant.isalpha() and len(meant) > 1]
 
 
 class Writer(Voice):
@@ -160,7 +166,8 @@ class Writer(Voice):
             answers = next((value for at, name, value in self.script.fields if (at, name) == (number, "answers")), ())
             own = [one["say"] for one in state.step.facets.get("answers", ())]
             wrong = unlike(state.step.text, wanted) if wanted else []
-            wrong += [pair for one, meant in zip(own, answers, strict=False) for pair in unlike(one, meant)]
+            if len(own) == len(answers):
+                wrong += [pair for one, meant in zip(own, answers, strict=True) for pair in unlike(one, meant)]
             for word, meant in wrong:
                 if self._mended.count((uid, word)) < 2:
                     self._mended.append((uid, word))
