@@ -189,13 +189,15 @@ def _next(turn: RecorderTurn) -> None:
 
 
 def _parts(turn: RecorderTurn) -> dict[str, str]:
-    """What may be said -> what stands there: each word that the step says, and each two beside one another."""
+    """What may be said -> what stands there: each word that the step says, and each two beside one another. A small word
+    alone is too easily heard in another."""
     fields = (turn.step.text, *(value for name, value in turn.step.facets.items() if name in _WORDED))
     found: dict[str, str] = {}
     for text in (text for value in fields for text in _texts(value)):
         pieces = text.split()
         said = [" ".join(turn.words.tokens(piece)) for piece in pieces]
-        found |= {one: piece.strip(STOPS) for piece, one in zip(pieces, said, strict=True) if one}
+        words = zip(pieces, said, strict=True)
+        found |= {one: piece.strip(STOPS) for piece, one in words if one and one not in turn.words.small}
         for at, (one, other) in enumerate(pairwise(said)):
             if one and other and pieces[at][-1] not in STOPS:
                 found.setdefault(f"{one} {other}", f"{pieces[at]} {pieces[at + 1].strip(STOPS)}")
@@ -279,6 +281,7 @@ QUESTIONS: dict[str, RecorderRow] = {
         _take_which,
     ),
     "settle-word": row(
-        lambda turn: turn.words.prompt("settle-word"), lambda turn: hear(turn, note=True), _take_word
+        lambda turn: turn.words.prompt("settle-word", word=turn.state.doubts[0].word),
+        lambda turn: hear(turn, note=True), _take_word,
     ),
 }

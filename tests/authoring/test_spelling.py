@@ -58,9 +58,10 @@ def test_a_doubtful_word_is_spelled(tmp_path: Path) -> None:
 
 
 def test_a_word_that_nobody_doubted_is_mended_from_the_review(tmp_path: Path) -> None:
-    lines = ["A look", "new step", "Take the bar out.", "an instruction", "none"]
-    typed([*lines, "mend a word", "bar", "bravo uniform romeo romeo", *CLOSE], tmp_path)
+    lines = ["A look", "new step", "Take the bar out.", "an instruction", "none", "mend a word", "take", "correction"]
+    told = typed([*lines, "bar", "bravo uniform romeo romeo", *CLOSE], tmp_path)
     assert _step(tmp_path)["say"] == "Take the burr out."
+    assert [said.split(",")[0] for said in told.said if said.startswith("For ")] == ["For Take", "For bar"]
 
 
 def test_a_mended_word_is_mended_in_the_answers_too_and_taken_back_by_correction(tmp_path: Path) -> None:
@@ -84,17 +85,17 @@ def test_two_words_are_mended_as_one_and_a_missing_word_is_put_in(tmp_path: Path
 
 
 def test_two_words_with_a_stop_between_are_not_one(tmp_path: Path) -> None:
-    lines = ["A look", "new step", "Take it out. Look at it.", "an instruction", "none", "mend a word", "out look", "out"]
-    told = typed([*lines, "off", *CLOSE], tmp_path)
+    lines = ["A look", "new step", "Take the fan. Look at it.", "an instruction", "none", "mend a word", "fan look", "fan"]
+    told = typed([*lines, "fin", *CLOSE], tmp_path)
     assert "Say again." in told.said
-    assert _step(tmp_path)["say"] == "Take it off. Look at it."
+    assert _step(tmp_path)["say"] == "Take the fin. Look at it."
 
 
 def test_what_the_step_does_not_say_is_not_mended(tmp_path: Path) -> None:
-    lines = ["A look", "new step", "Take the bar out.", "an instruction", "none", "mend a word", "grinder", "out", "in"]
+    lines = ["A look", "new step", "Take the bar out.", "an instruction", "none", "mend a word", "grinder", "bar", "bit"]
     told = typed([*lines, *CLOSE], tmp_path)
     assert "Say again." in told.said
-    assert _step(tmp_path)["say"] == "Take the bar in."
+    assert _step(tmp_path)["say"] == "Take the bit out."
 
 
 def test_the_sounds_put_letters_right_that_were_written_wrong() -> None:

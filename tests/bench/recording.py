@@ -147,13 +147,14 @@ class Writer(Voice):
     def __post_init__(self) -> None:
         super().__post_init__()
         self._mended: list[tuple[int, str]] = []
+        self._part = ""
 
     def settle(self, heard: str, said: str, doubts: Any) -> str:
         """A word that is not offered she spells."""
         word = " ".join(tokens(doubts[0].word))
         meant = dict(unlike(heard, said)).get(word, "")
         if self.spells and meant and meant not in {" ".join(tokens(one)) for one in doubts[0].others}:
-            self._left["settle-word"] = [spelled(meant)]
+            self._left["settle-word"], self._part = [spelled(meant)], ""
             return "another word"
         return super().settle(heard, said, doubts)
 
@@ -171,7 +172,8 @@ class Writer(Voice):
             for word, meant in wrong:
                 if self._mended.count((uid, word)) < 2:
                     self._mended.append((uid, word))
-                    self._left.update({"mend-which": [word], "settle-word": [spelled(meant)]})
+                    self._part = word.removeprefix("after ")
+                    self._left.update({"mend-which": [word] * 3, "settle-word": [spelled(meant)]})
                     self._left["step"] = ["mend a word", *self._left["step"]]
                     return
 
@@ -179,6 +181,9 @@ class Writer(Voice):
         at = self.recorder.state.at
         if at not in ("idle", "review", "title") and not self._left.get(at):
             self._left[at] = [*self.script.answers.get(at, self.script.enough).split(";")]
+        named = " ".join(tokens(self.recorder.state.doubts[0].word)) if at == "settle-word" else ""
+        if named and self._part and named != self._part and not self.recorder.state.tries:
+            self._left[at].insert(0, "correction")  # it took another word of the step
         if at in ("idle", "review"):
             if not self._left["step"]:
                 self._left["step"] = [self.script.finish]
