@@ -52,10 +52,11 @@ def dictation_for(
     second = None if other is None else lambda samples: other(samples, "")
     like = load_words(language).prompt("dictation-like")
     usual = f"{like} {' '.join(words.split())}." if words.strip() else ""
+    expected = "" if write is None else usual or like
     told = None if write is None else lambda samples, among: write(samples, among or usual)
     writer = told or (lambda samples, among: recogniser.dictate(samples))
     if language != "en":
-        return Dictation(writer, None, None, first.name, second, spelling=Speller(writer, None, load_words(language)))
+        return Dictation(writer, None, None, first.name, second, None, Speller(writer, None, load_words(language)), expected)
     from handsfree.authoring import trade_ear
 
     if first.declares.everyday:
@@ -65,7 +66,7 @@ def dictation_for(
     spelling = Speller(writer, sounds, load_words(language))
     doubting = None if write is None or sounds is None or second is not None else _doubting(write, sounds, language, words)
     trade = None if doubting else trade_ear.load()
-    return Dictation(writer, trade, None, first.name, second, doubting, spelling)
+    return Dictation(writer, trade, None, first.name, second, doubting, spelling, expected)
 
 
 def _sounds(language: str) -> Phonetic | None:
@@ -125,7 +126,7 @@ def live_recorder(recording: Recording, asked: RecordOptions, settings: Settings
     """Trouble for a device, a file or a model that cannot be used; what was recorded before is kept."""
     ear, mouth = joined(recording.journal, recording.state.words.language.code, asked, settings)
     recorder = Recorder(recording, ear, mouth, lambda entry: _print(entry, recording.state.words.language.code))
-    ear.writer.before = lambda: recorder.state.draft.said
+    ear.writer.before, ear.writer.spelled = lambda: recorder.state.draft.said, lambda: recorder.state.spelled
     return recorder
 
 

@@ -151,6 +151,7 @@ def _take_word(turn: RecorderTurn, reply: Reply) -> bool:
     letters = letters_of(reply.text, turn.words)
     word = "".join(letters) or reply.text.strip(f" {STOPS}")
     if letters:
+        turn.change(spelled=tuple(dict.fromkeys((*turn.state.spelled, word))))
         turn.prompt("spelled", letters=", ".join(turn.words.name_of("letter", one) for one in letters).capitalize())
     if word:
         _settle(turn, word)

@@ -11,6 +11,7 @@ import yaml
 
 from audio_fixtures.voices import silence, synthesise
 from handsfree.authoring import free_words
+from handsfree.authoring.dictation import Dictation
 from handsfree.authoring.hearing import WORD, WriterHearer
 from handsfree.authoring.keeping import open_recording
 from handsfree.authoring.live import dictation_for
@@ -134,6 +135,25 @@ def test_a_word_spelled_by_voice_is_heard_letter_by_letter(hearer: WriterHearer)
     assert "condens" in event.words.lower()
     assert letters_of(event.words, load_words("en")) == ()
     hearer.topic = "idle"
+
+
+def test_a_word_that_was_spelled_is_expected_from_then_on_and_taken_back_with_it(tmp_path: Path) -> None:
+    lines = ["A look", "new step", "Take the bar out.", "an instruction", "none", "mend a word", "bar"]
+    told = typed([*lines, "bravo uniform romeo romeo", *CLOSE], tmp_path)
+    assert told.state.spelled == ("burr",)
+    told = typed([*lines, "bravo uniform tango", "correction", "stop recording"], tmp_path, "fan-see")
+    assert told.state.spelled == ()
+    heard: list[str] = []
+
+    def write(samples: Any, among: str) -> str:
+        heard.append(among)
+        return "Take the burr out."
+
+    dictation = Dictation(write, None, None, like="Open the door.")
+    dictation.write(SOUND, known=("burr", "sprag"))
+    dictation.write(SOUND)
+    dictation.write(SOUND, "A page.", known=("burr",))
+    assert heard == ["Open the door. burr, sprag.", "", "A page."]
 
 
 def test_the_question_for_one_word_is_there() -> None:

@@ -237,7 +237,7 @@ def by_voice(
     writer = Writer(hearer, lines, voices, MOST)
     writer.script, writer.settles, writer.spells = script, settles or spells, spells
     writer.recorder = Recorder(recording, writer, WrittenMouth(lambda words, role: None))
-    hearer.before = lambda: writer.recorder.state.draft.said
+    hearer.before, hearer.spelled = lambda: writer.recorder.state.draft.said, lambda: writer.recorder.state.spelled
     told = Told(recording, writer.recorder.run(), [])
     return judged(script, told.state.draft, len(writer.spoken), told.state.outcome == "finished"), writer
 
