@@ -32,6 +32,7 @@ SAME = 1.0  # above which no ear can tell them apart ('mains' and "main's"): the
 #: marked 16 of the wrong ones and 48 right ones; below 0.9 alone 23 and 98; below 0.3 alone 11 and 20.
 LITTLE, MOST = 0.3, 0.9
 MOST_OTHERS = 2
+_MOST_KNOWN = 20  # words: an engine reads only so much beforehand
 
 
 @dataclass(frozen=True)
@@ -47,19 +48,30 @@ class Dictation:
     """`writer`: free text from the best engine, None if the trade's model is to write. `everyday`: free text from
     PocketSphinx's own language model. `trade`: None for a language without such a model: then nothing is doubted, unless
     `second`, another engine of free text, hears the same sound. `doubting`: the doubts of a text that was written of a
-    sound, after what the writer said before."""
+    sound, after what the writer said before. `spelling`: the letters' words of a word that is spelled aloud, '' for any
+    other speech. `like`: what the engine is told to expect, where nothing else is asked for."""
 
     def __init__(
         self, writer: Callable[[Samples, str], str] | None, trade: TradeEar | None,
         everyday: Callable[[Samples], str] | None, name: str = "", second: Callable[[Samples], str] | None = None,
         doubting: Callable[[Samples, str, str], tuple[Doubt, ...]] | None = None,
+        spelling: Callable[[Samples], str] | None = None, like: str = "",
     ) -> None:
-        self._second, self._doubting = second, doubting
+        self._like = like
+        self._second, self._doubting, self._spelling = second, doubting, spelling
         self._writer, self._trade, self._everyday = writer, trade, everyday
         self.name = name or ("pocketsphinx" if writer is None else "engine")
 
-    def write(self, samples: Samples, among: str = "", before: str = "") -> Dictated:
-        """`among`: text like that which is to be written; '' for any of the trade's. `before`: what she said before it."""
+    def spelled(self, samples: Samples) -> Dictated:
+        """A word spelled aloud, as the words of its letters; else the word that was said."""
+        letters = self._spelling(samples) if self._spelling is not None else ""
+        return Dictated(letters, (), self.name) if letters else self.write(samples)
+
+    def write(self, samples: Samples, among: str = "", before: str = "", known: Sequence[str] = ()) -> Dictated:
+        """`among`: text like that which is to be written; '' for any of the trade's. `before`: what she said before it.
+        `known`: words that she spelled, to be expected again."""
+        if known and not among and self._like:
+            among = f"{self._like} {', '.join(known[-_MOST_KNOWN:])}."
         if self._writer is not None and self._doubting is not None:
             text = self._writer(samples, among).strip()
             return Dictated(text, self._doubting(samples, text, before) if text else (), self.name)

@@ -10,7 +10,7 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
@@ -31,11 +31,12 @@ if TYPE_CHECKING:
 
 
 SHORT = 2  # words
+WORD = "settle-word"  # the question whose answer is one word, said or spelled
 
 
 class WriterHearer:
     """The ear sets `topic` and `listening`: which question free words are asked for, and what is in force. Who records sets
-    `before`: what the writer kept so far."""
+    `before`: what the writer kept so far, and `spelled`: the words that she spelled."""
 
     def __init__(
         self, recogniser: Recogniser | FreeRecogniser, dictation: Dictation, journal: Journal, language: str
@@ -45,6 +46,7 @@ class WriterHearer:
         self.topic = ""
         self.listening = Listening(commands=())
         self.before: Callable[[], str] = str
+        self.spelled: Callable[[], Sequence[str]] = tuple
 
     def hear_utterance(self, samples: Samples, listening: Listening, started: float, ended: float) -> Utterance:
         clip, digest = kept_sound(self._journal, samples)
@@ -67,7 +69,11 @@ class WriterHearer:
         return heard if heard.verdict is Verdict.ACCEPTED or perhaps else None
 
     def _dictated(self, samples: Samples, clip: str, digest: str, started: float, ended: float) -> Utterance:
-        written = self._dictation.write(samples, texts_of_pages(self._language, self.topic), self.before())
+        if self.topic == WORD:
+            written = self._dictation.spelled(samples)
+        else:
+            among = texts_of_pages(self._language, self.topic)
+            written = self._dictation.write(samples, among, self.before(), self.spelled())
         return replace(
             dictated(written), started=round(started, 3), ended=round(ended, 3), clip=clip, clip_sha256=digest
         )

@@ -12,6 +12,7 @@ from handsfree.authoring.dictation import Dictation
 from handsfree.authoring.hearing import WriterHearer
 from handsfree.authoring.keeping import Recording
 from handsfree.authoring.recorder import Recorder
+from handsfree.authoring.spelling import Speller
 from handsfree.authoring.words import load_words
 from handsfree.dialogue.ears import LiveEar, RecordingEar
 from handsfree.dialogue.listening import listening_of
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from handsfree.settings import Settings
     from handsfree.sound.live import LiveLoop
     from handsfree.sound.samples import Clock, Samples
+    from handsfree.speech.phonetic import Phonetic
     from handsfree.speech.recogniser import Recogniser
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
@@ -50,36 +52,45 @@ def dictation_for(
     second = None if other is None else lambda samples: other(samples, "")
     like = load_words(language).prompt("dictation-like")
     usual = f"{like} {' '.join(words.split())}." if words.strip() else ""
+    expected = "" if write is None else usual or like
     told = None if write is None else lambda samples, among: write(samples, among or usual)
     writer = told or (lambda samples, among: recogniser.dictate(samples))
     if language != "en":
-        return Dictation(writer, None, None, first.name, second)
+        return Dictation(writer, None, None, first.name, second, None, Speller(writer, None, load_words(language)), expected)
     from handsfree.authoring import trade_ear
 
     if first.declares.everyday:
-        return Dictation(None, trade_ear.load(), first.dictate, first.name)
-    doubting = _doubting(write, second, language, words)
-    return Dictation(writer, None if doubting else trade_ear.load(), None, first.name, second, doubting)
+        spelling = Speller(told or (lambda samples, among: first.dictate(samples)), None, load_words(language))
+        return Dictation(None, trade_ear.load(), first.dictate, first.name, spelling=spelling)
+    sounds = _sounds(language)
+    spelling = Speller(writer, sounds, load_words(language))
+    doubting = None if write is None or sounds is None or second is not None else _doubting(write, sounds, language, words)
+    trade = None if doubting else trade_ear.load()
+    return Dictation(writer, trade, None, first.name, second, doubting, spelling, expected)
 
 
-def _doubting(
-    write: free_words.FreeWriter | None, second: object, language: str, words: str
-) -> Callable[[Samples, str, str], tuple[Doubt, ...]] | None:
-    """By the witness of sounds; None where it is not installed or is damaged (the recogniser says so), nothing can be
-    weighed, or another engine doubts."""
-    from handsfree.authoring.second_ear import SecondEar
+def _sounds(language: str) -> Phonetic | None:
+    """The witness of sounds; None where it is not installed or is damaged: the recogniser says so."""
     from handsfree.language import base
     from handsfree.speech import phonetic
 
-    if write is None or second is not None or phonetic.missing():
+    if phonetic.missing():
         return None
-    from handsfree.authoring.trade_ear import used
-
     sounds = phonetic.Phonetic(base.load(language))
     try:
         sounds.load()
     except Trouble:
         return None
+    return sounds
+
+
+def _doubting(
+    write: free_words.FreeWriter, sounds: Phonetic, language: str, words: str
+) -> Callable[[Samples, str, str], tuple[Doubt, ...]]:
+    """By the witness of sounds, where no other engine doubts."""
+    from handsfree.authoring.second_ear import SecondEar
+    from handsfree.authoring.trade_ear import used
+
     often, slight = used(), load_words(language).ways("slight word")
     ear = SecondEar(sounds, write.weigh, lambda word: often.get(word, 0.0))
     return lambda samples, text, before: ear.doubts(samples, text, slight, sorted({*tokens(f"{words} {before}")}))
@@ -115,7 +126,7 @@ def live_recorder(recording: Recording, asked: RecordOptions, settings: Settings
     """Trouble for a device, a file or a model that cannot be used; what was recorded before is kept."""
     ear, mouth = joined(recording.journal, recording.state.words.language.code, asked, settings)
     recorder = Recorder(recording, ear, mouth, lambda entry: _print(entry, recording.state.words.language.code))
-    ear.writer.before = lambda: recorder.state.draft.said
+    ear.writer.before, ear.writer.spelled = lambda: recorder.state.draft.said, lambda: recorder.state.spelled
     return recorder
 
 

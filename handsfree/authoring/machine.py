@@ -180,7 +180,7 @@ def _take_back(turn: RecorderTurn) -> None:
     present(turn)
 
 
-_TAKEN_BACK = ("draft", "at", "step", "done", "partial", "chosen", "purpose", "doubts", "pending")
+_TAKEN_BACK = ("draft", "at", "step", "done", "partial", "chosen", "purpose", "doubts", "pending", "spelled")
 
 
 def _answered(turn: RecorderTurn, reply: Reply) -> None:

@@ -16,7 +16,7 @@ from handsfree.journal.events import AnswerTaken, Closed
 from handsfree.language.tokens import capital
 
 IDLE = ("new step", "change step", "move before", "delete", "read all", "check it", "finish", "stop recording")
-REVIEW = ("keep", "again", "more", "change", "move before", "delete", "finish", "stop recording")
+REVIEW = ("keep", "again", "more", "mend", "change", "move before", "delete", "finish", "stop recording")
 
 Does = dict[str, Callable[[RecorderTurn], None]]
 
@@ -310,7 +310,8 @@ _DOES_IDLE: Does = {
 }  # fmt: skip
 _DOES_REVIEW: Does = {
     "keep": _keep, "again": _again, "more": _more, "change": lambda turn: turn.ask("change-what"), "move before": _move_this,
-    "delete": _delete_this, "settle": settling.again, "finish": _keep_and_finish,
+    "delete": _delete_this, "settle": settling.again, "mend": settling.mend,
+    "finish": _keep_and_finish,
 }  # fmt: skip
 MAIN: dict[str, RecorderRow] = {
     "title": row(lambda turn: turn.words.prompt("title"), lambda turn: hear(turn, note=True), _take_title),

@@ -5,6 +5,8 @@ Rules of this file:
 - Free words with doubts wait in `pending` until these are settled; then they go to the question that asked. This applies
   to every sentence of a step and to the title.
 - Several are shown at once, and may be settled in one reply: 'second, first'.
+- Another word is said, typed, or spelled aloud, which no engine must know. Any word of a step can be mended so from its
+  review.
 - Words whose alternatives change nothing are not asked about.
 - What the writer leaves open stays marked on its step, and can be settled later, from the review of the step.
 """
@@ -12,13 +14,14 @@ Rules of this file:
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from itertools import product
+from itertools import pairwise, product
 from typing import Any
 
 from handsfree.authoring.draft import STOPS, Doubt, DraftStep, word_put
 from handsfree.authoring.slots import hear
+from handsfree.authoring.spelling import letters_of
 from handsfree.authoring.turn import RecorderRow, RecorderTurn, Reply, row
 from handsfree.language.meaning import Listening
 from handsfree.procedure.model import text_digest
@@ -27,6 +30,8 @@ MOST = 6  # words asked about in one go; the rest stay marked
 _AT_ONCE = 4  # words settled in one reply
 _CHOICES = 3
 _UNSETTLED = frozenset({"settle", "settle-word"})
+#: The fields besides its text in which a step has words of the writer's own.
+_WORDED = frozenset({"answers", "do", "sources", "because", "checks", "power", "quantity", "finding", "to"})
 
 
 def doubtful(turn: RecorderTurn, reply: Reply) -> bool:
@@ -53,6 +58,11 @@ def again(turn: RecorderTurn) -> None:
     """The words of the step in review that stayed marked."""
     turn.change(doubts=turn.step.doubts, pending=None)
     turn.ask("settle")
+
+
+def mend(turn: RecorderTurn) -> None:
+    """A word of the step in review that nobody doubted, and that is wrong."""
+    turn.ask("mend-which")
 
 
 def settled(turn: RecorderTurn) -> Reply | None:
@@ -138,7 +148,11 @@ def _leave(turn: RecorderTurn) -> None:
 
 
 def _take_word(turn: RecorderTurn, reply: Reply) -> bool:
-    word = reply.text.strip(f" {STOPS}")
+    letters = letters_of(reply.text, turn.words)
+    word = "".join(letters) or reply.text.strip(f" {STOPS}")
+    if letters:
+        turn.change(spelled=tuple(dict.fromkeys((*turn.state.spelled, word))))
+        turn.prompt("spelled", letters=", ".join(turn.words.name_of("letter", one) for one in letters).capitalize())
     if word:
         _settle(turn, word)
     return bool(word)
@@ -148,8 +162,11 @@ def _settle(turn: RecorderTurn, word: str) -> None:
     doubt = turn.state.doubts[0]
     if turn.state.pending is None:
         left = list(turn.step.doubts)
-        left.remove(doubt)
-        turn.change(step=replace(_mended(turn.step, doubt, word), doubts=tuple(left)))
+        if doubt in left and turn.state.purpose != "behind":
+            left.remove(doubt)
+            turn.change(step=replace(_mended(turn.step, doubt, word), doubts=tuple(left)))
+        else:
+            turn.change(step=_everywhere(turn, doubt.word, word))
     else:
         asked, reply = turn.state.pending
         more = len(word.split()) - 1  # the words behind it move where one becomes two
@@ -167,6 +184,61 @@ def _settle(turn: RecorderTurn, word: str) -> None:
 def _next(turn: RecorderTurn) -> None:
     turn.change(doubts=turn.state.doubts[1:])
     turn.ask("settle" if turn.state.doubts else "review" if turn.state.pending is None else turn.state.pending[0])
+
+
+# ---- a word that nobody doubted ---------------------------------------------------------------------------------------
+
+
+def _parts(turn: RecorderTurn) -> dict[str, str]:
+    """What may be said -> what stands there: each word that the step says, and each two beside one another. A small word
+    alone is too easily heard in another."""
+    fields = (turn.step.text, *(value for name, value in turn.step.facets.items() if name in _WORDED))
+    found: dict[str, str] = {}
+    for text in (text for value in fields for text in _texts(value)):
+        pieces = text.split()
+        said = [" ".join(turn.words.tokens(piece)) for piece in pieces]
+        words = zip(pieces, said, strict=True)
+        found |= {one: piece.strip(STOPS) for piece, one in words if one and one not in turn.words.small}
+        for at, (one, other) in enumerate(pairwise(said)):
+            if one and other and pieces[at][-1] not in STOPS:
+                found.setdefault(f"{one} {other}", f"{pieces[at]} {pieces[at + 1].strip(STOPS)}")
+    return found
+
+
+def _after(turn: RecorderTurn) -> dict[str, str]:
+    """'after upper' -> 'upper', where a word is missing behind it."""
+    front = turn.words.taught("behind")
+    return {f"{front} {said}": part for said, part in _parts(turn).items() if " " not in said}
+
+
+def _texts(value: Any) -> Iterator[str]:
+    if isinstance(value, Mapping):
+        yield str(value.get("say", ""))
+    elif isinstance(value, list | tuple):
+        for one in value:
+            yield from _texts(one)
+    else:
+        yield str(value).replace("-", " ")
+
+
+def _take_which(turn: RecorderTurn, reply: Reply) -> bool:
+    part, before = _parts(turn).get(reply.phrase, ""), _after(turn).get(reply.phrase, "")
+    if not part and not before:
+        return False
+    turn.change(doubts=(Doubt(0, part or before, ()),), pending=None, purpose="" if part else "behind")
+    turn.ask("settle-word")
+    return True
+
+
+def _everywhere(turn: RecorderTurn, old: str, new: str) -> DraftStep:
+    """Once in each field that has it: an answer is often named in the question too. A word that was missing, once."""
+    if turn.state.purpose == "behind":
+        turn.change(purpose="")
+        return _mended(turn.step, Doubt(0, old, ()), f"{old} {new}")
+    step = turn.step
+    for name in ("say", *(name for name in step.facets if name in _WORDED)):
+        step = _mended(step, Doubt(0, old, (), name), new)
+    return step
 
 
 # ---- into the words ---------------------------------------------------------------------------------------------------
@@ -205,7 +277,12 @@ def _swapped(value: Any, old: str, new: str) -> Any:
 
 QUESTIONS: dict[str, RecorderRow] = {
     "settle": row(_ask, _hears, _take),
+    "mend-which": row(
+        lambda turn: turn.words.prompt("mend-which"), lambda turn: hear(turn, phrases=(*_parts(turn), *_after(turn))),
+        _take_which,
+    ),
     "settle-word": row(
-        lambda turn: turn.words.prompt("settle-word"), lambda turn: hear(turn, note=True), _take_word
+        lambda turn: turn.words.prompt("settle-word", word=turn.state.doubts[0].word),
+        lambda turn: hear(turn, note=True), _take_word,
     ),
 }

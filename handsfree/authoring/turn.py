@@ -50,7 +50,8 @@ class RecorderState:
     """`step`: the one in work, None between steps. `done`: slots of it that are answered. `partial`: an answer in several
     parts, so far. `chosen`: the highest uid given out. `purpose`: what a command is about. `procedures`: names that may be
     called. `nearly`: what was last heard, not surely. `pending`: the question that free words were given to, and these
-    words, while `doubts`, those of their words that are still to be settled, are asked about."""
+    words, while `doubts`, those of their words that are still to be settled, are asked about. `spelled`: words that were
+    spelled, aloud or by the keyboard."""
 
     words: RecorderWords
     draft: Draft
@@ -63,6 +64,7 @@ class RecorderState:
     purpose: str = ""
     doubts: tuple[Doubt, ...] = ()
     pending: tuple[str, Reply] | None = None
+    spelled: tuple[str, ...] = ()
     said: int = 0
     tries: int = 0
     nearly: tuple[str, float | None] = ("", None)

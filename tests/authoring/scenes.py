@@ -224,11 +224,14 @@ class Voice:
 
     def close(self) -> None: ...
 
+    def settle(self, heard: str, said: str, doubts: Sequence[Doubt]) -> str:
+        return which(heard, said, doubts)
+
     def next(self, timeout: float | None) -> Happening | None:
         state: RecorderState = self.recorder.state
         if self.settles and state.at == "settle" and state.pending is not None and not state.tries:
-            said = next(words for at, words, _ in reversed(self.spoken) if at != "settle")
-            self._left["settle"] = [which(state.pending[1].text, said, state.doubts)]
+            said = next(words for at, words, _ in reversed(self.spoken) if not at.startswith("settle"))
+            self._left["settle"] = [self.settle(state.pending[1].text, said, state.doubts)]
         if state.tries and self._last[0] == state.at:
             words = self._last[1]
         elif self._left.get(state.at):

@@ -80,6 +80,7 @@ def recording(runs: list[Mapping[str, Any]]) -> str:
         voices = ", ".join(one["voice"] for one in run["by"])
         how = "the keyboard" if voices == "typed" else f"{voices}{', the trade typed before' if run['words_typed'] else ''}"
         how += ", doubts settled" if "--settle" in run["command"] else ""
+        how += ", wrong words spelled aloud" if "--spell" in run["command"] else ""
         wrong = f"{round(run['word_errors'] * run['words'])} of {run['words']} ({run['word_errors']:.1%})"
         rows.append(f"| {how} | {run['utterances']} | {wrong} | {run['undoubted']} |")
     return "\n".join(rows)

@@ -1,13 +1,14 @@
 """Who gets an answer: natural answers outside the grammar against bystanders' sentences.
 
-    python -m tests.bench.meant [--judging] [--fit] [--voice N] [--witness KNOWS NOTICES] [--show] [--json]
+    python -m tests.bench.meant [--judging [3] [4]] [--fit] [--voice N] [--witness KNOWS NOTICES] [--show] [--json]
 
 Each sentence is said after its question, through the real machine; it is answered where the program says anything within the
 same turn. Seconds from the end of the question: an answer to a question some 3, to work some 20 (log-normal, of twenty one
 takes more than four times that); a bystander's sentence at any time in two minutes, and, counted by itself, in the first
 five seconds. How loud: the person within 4 dB of the usual, a bystander some 10 dB below, within 6 (`dialogue.meant`).
-`--judging`: the sentences of other jobs, places and moments that nothing was fitted on. `--fit` works out the weights anew
-from all the others (an earlier judging set among them), the counts of which then tell only that the fit holds.
+`--judging`: the sentences of other jobs, places and moments that nothing was fitted on (all, or those of the sets named).
+`--fit` works out the weights anew from all the others (an earlier judging set among them), the counts of which then tell
+only that the fit holds.
 `--words-alone`: nothing measures how loud. `--voice N`: N sentences of each side, spoken by voices at a distance and
 heard by the real recogniser in noise. Sentences, times and levels are invented.
 """
@@ -38,8 +39,9 @@ from tests.visit.scenes import ENGLISH, Scene, book
 
 HERE = Path(__file__)
 #: Fitted on; two of them judged once before.
-SENTENCES = tuple(HERE.with_name(f"meant_{name}.yaml") for name in ("sentences", "judging", "judging_2", "sentences_3"))
-JUDGING = HERE.with_name("meant_judging_3.yaml")
+SENTENCES = tuple(HERE.with_name(f"meant_{name}.yaml") for name in (
+    "sentences", "judging", "judging_2", "sentences_3", "sentences_4"))
+JUDGING = {number: HERE.with_name(f"meant_judging_{number}.yaml") for number in ("3", "4")}
 WORK = ("instruct", "evidence", "isolate")
 STEPS = {
     "isolate": "sources: [mains by cord and plug]\n    do: [Put your lock on it.]", "caution": "level: caution",
@@ -187,15 +189,16 @@ def fit(every: list[Said], questions: dict[str, Any]) -> dict[str, float]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--fit", action="store_true")
-    parser.add_argument("--judging", action="store_true", help="the sentences that nothing was fitted on")
+    parser.add_argument("--judging", nargs="*", choices=JUDGING, help="the sentences that nothing was fitted on")
     parser.add_argument("--voice", type=int, default=0, metavar="N")
     parser.add_argument("--witness", type=float, nargs=2, metavar=("KNOWS", "NOTICES"), help="a simulated witness of voices")
     parser.add_argument("--show", action="store_true", help="what went the wrong way; only of lines that are not held out")
     parser.add_argument("--words-alone", action="store_true", help="nothing measures how loud anybody is")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    data = _data(JUDGING) if asked.judging else _data(*SENTENCES)
-    assert not (asked.judging and (asked.fit or asked.show)), "nothing is fitted on what judges, nor looked at line by line"
+    judging = asked.judging is not None
+    data = _data(*(JUDGING[number] for number in asked.judging or JUDGING)) if judging else _data(*SENTENCES)
+    assert not (judging and (asked.fit or asked.show)), "nothing is fitted on what judges, nor looked at line by line"
     questions, every = data["questions"], list(corpus(data))
     if asked.words_alone:
         every = [replace(said, louder=-USUAL) for said in every]  # a level of 0: not known

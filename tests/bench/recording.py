@@ -4,7 +4,8 @@ Nine steps of an invented coffee grinder, a step a breath, by synthetic voices t
 writer has. Nothing is fitted on these sentences. The last line with --json is one object: `utterances` (the most of any
 voice), `words` (kept), `word_errors` (wrong words of the kept text as a share) and `undoubted` (answers, numbers and units
 that are wrong and carry no doubt). This writer leaves every word that is asked about as it is; with `--settle` she says
-which it is where hers is among those offered. `--words`: beforehand she typed the words that everyday language lacks, as
+which it is where hers is among those offered; with `--spell` she also spells a word that is asked about and not offered,
+and mends a wrong word that she hears read back. `--words`: beforehand she typed the words that everyday language lacks, as
 `handsfree record --words` takes them. `--out` keeps it all as data. `--language es` records the same steps in Spanish, by
 voices of eSpeak NG and mbrola (Debian's es1 and es2), heard by free words alone. `--typed` gives the same by the keyboard:
 what the words themselves need, without any hearing."""
@@ -22,9 +23,11 @@ from typing import Any
 
 from audio_fixtures import voices as made
 from handsfree.authoring.draft import Draft
+from handsfree.authoring.words import load_words
 from handsfree.language.tokens import tokens
 from tests.authoring.scenes import Told, Voice, typed
 from tests.bench.__main__ import machine
+from tests.bench.dictated_people import differing
 
 
 @dataclass(frozen=True)
@@ -116,18 +119,76 @@ def judged(script: Script, draft: Draft, utterances: int, finished: bool) -> Res
     return Result(utterances, words, wrong / max(words, 1), undoubted, len(draft.steps), finished)
 
 
+def spelled(word: str) -> str:
+    words = load_words("en")
+    return ", ".join(words.name_of("letter", letter).capitalize() for letter in word) + "."
+
+
+def unlike(own: str, right: str) -> list[tuple[str, str]]:
+    """(what stands there, the word meant): a word or two in the place of one, or the word behind which one was lost."""
+    a, b = tokens(own), tokens(right)
+    pairs: list[tuple[str, str]] = []
+    for first, last, begin, end in differing(a, b):
+        if last - first == end - begin:
+            pairs += zip(a[first:last], b[begin:end], strict=True)
+        elif (last - first, end - begin) == (2, 1):
+            pairs.append((" ".join(a[first:last]), b[begin]))
+        elif (last - first, end - begin) == (0, 1) and first:
+            pairs.append((f"after {a[first - 1]}", b[begin]))
+    return [(part, meant) for part, meant in pairs if meant.isalpha() and len(meant) > 1]
+
+
 class Writer(Voice):
     """Says the next step wherever one is in place, answers what is asked, and says again what was not understood."""
 
     script = ENGLISH
+    spells = False
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        self._mended: list[tuple[int, str]] = []
+        self._part = ""
+
+    def settle(self, heard: str, said: str, doubts: Any) -> str:
+        """A word that is not offered she spells."""
+        word = " ".join(tokens(doubts[0].word))
+        meant = dict(unlike(heard, said)).get(word, "")
+        if self.spells and meant and meant not in {" ".join(tokens(one)) for one in doubts[0].others}:
+            self._left["settle-word"], self._part = [spelled(meant)], ""
+            return "another word"
+        return super().settle(heard, said, doubts)
+
+    def _mend(self, state: Any) -> None:
+        """What she says first, of a word that is wrong in what is read back."""
+        if state.at == "review" and not state.tries:
+            uid, steps = state.step.uid, state.draft.steps
+            number = next((at for at, one in enumerate(steps) if one.uid == uid), len(steps))
+            wanted = self.script.steps[number][1] if number < len(self.script.steps) else ""
+            answers = next((value for at, name, value in self.script.fields if (at, name) == (number, "answers")), ())
+            own = [one["say"] for one in state.step.facets.get("answers", ())]
+            wrong = unlike(state.step.text, wanted) if wanted else []
+            if len(own) == len(answers):
+                wrong += [pair for one, meant in zip(own, answers, strict=True) for pair in unlike(one, meant)]
+            for word, meant in wrong:
+                if self._mended.count((uid, word)) < 2:
+                    self._mended.append((uid, word))
+                    self._part = word.removeprefix("after ")
+                    self._left.update({"mend-which": [word] * 3, "settle-word": [spelled(meant)]})
+                    self._left["step"] = ["mend a word", *self._left["step"]]
+                    return
 
     def next(self, timeout: float | None) -> Any:
         at = self.recorder.state.at
         if at not in ("idle", "review", "title") and not self._left.get(at):
             self._left[at] = [*self.script.answers.get(at, self.script.enough).split(";")]
+        named = " ".join(tokens(self.recorder.state.doubts[0].word)) if at == "settle-word" else ""
+        if named and self._part and named != self._part and not self.recorder.state.tries:
+            self._left[at].insert(0, "correction")  # it took another word of the step
         if at in ("idle", "review"):
             if not self._left["step"]:
                 self._left["step"] = [self.script.finish]
+            if self.spells:
+                self._mend(self.recorder.state)
             self._left[at] = [self._left["step"].pop(0)] if not self.recorder.state.tries else self._left.get(at, [])
         return super().next(timeout)
 
@@ -155,7 +216,8 @@ def words_of_the_trade(script: Script) -> str:
 
 
 def by_voice(
-    voices: Sequence[str], folder: Path, engine: str, code: str, settles: bool = False, words: str = ""
+    voices: Sequence[str], folder: Path, engine: str, code: str, settles: bool = False, words: str = "",
+    spells: bool = False
 ) -> tuple[Result, Writer]:
     from handsfree.authoring.free_words import recogniser as recogniser_of
     from handsfree.authoring.hearing import WriterHearer
@@ -173,9 +235,9 @@ def by_voice(
     hearer = WriterHearer(recogniser, dictation_for(recogniser, code, models, words), recording.journal, code)
     lines = {"title": [script.title], "step": [said for said, _ in script.steps]}
     writer = Writer(hearer, lines, voices, MOST)
-    writer.script, writer.settles = script, settles
+    writer.script, writer.settles, writer.spells = script, settles or spells, spells
     writer.recorder = Recorder(recording, writer, WrittenMouth(lambda words, role: None))
-    hearer.before = lambda: writer.recorder.state.draft.said
+    hearer.before, hearer.spelled = lambda: writer.recorder.state.draft.said, lambda: writer.recorder.state.spelled
     told = Told(recording, writer.recorder.run(), [])
     return judged(script, told.state.draft, len(writer.spoken), told.state.outcome == "finished"), writer
 
@@ -186,6 +248,7 @@ def main() -> None:
     parser.add_argument("--language", default="en", choices=sorted(SCRIPTS))
     parser.add_argument("--engine", default="")
     parser.add_argument("--settle", action="store_true")
+    parser.add_argument("--spell", action="store_true")
     parser.add_argument("--words", action="store_true")
     parser.add_argument("--out", type=Path)
     parser.add_argument("--typed", action="store_true")
@@ -199,7 +262,9 @@ def main() -> None:
             if asked.typed:
                 result = by_keyboard(Path(place), asked.language)
             else:
-                result, writer = by_voice([voice], Path(place), asked.engine, asked.language, asked.settle, words)
+                result, writer = by_voice(
+                    [voice], Path(place), asked.engine, asked.language, asked.settle, words, asked.spell
+                )
                 for at, said, event in writer.spoken if asked.show else ():
                     print(f"  {at:12} {said[:60]:60} -> {event.verdict}: {event.text[:80]}")
         results.append(result)
