@@ -76,7 +76,8 @@ class Utterance:
     """One utterance, judged. The meaning's fields are flat so that any reader can filter on them; `sense` is '' where
     nothing was understood. `rivals` are (sense, text, value) of meanings too near to tell apart. `clip`: file name beside
     the journal, '' where the sound is not kept; `clip_sha256` binds it. Times in seconds on the visit's clock. `voice`:
-    'same', 'doubtful' or 'other', compared with the voice that stated the lock number; '' where voices were not compared.
+    'same', 'doubtful' or 'other', compared with the voice that stated the lock number or, of what was not taken where no
+    gate or proof is asked for, with the voices whose answers were taken; '' where voices were not compared.
     `meant`: probability that this speech was addressed to the program; 0 in older journals. `level`: of the speech without
     the noise around it, dB full scale; 0 where it was not measured."""
 

@@ -85,11 +85,10 @@ class Language(ABC):
     @cached_property
     def hints(self) -> Mapping[str, frozenset[str]]:
         """To tell who is meant: 'replying' words people answer with, 'plain' words of every sentence, 'trade' of the work,
-        'others' of other people, 'degree' of how much; 'figures' and 'denying' words; 'asking', 'asking_back', 'telling' and
-        'correcting' words begin such a sentence, those of 'what_else' and 'besides' stand in it, those of 'too' end it,
-        those of 'going_on' join two."""
+        'others' of other people; 'figures' and 'denying' words; 'asking' and 'correcting' words begin such a sentence, those
+        of 'what_else' and 'besides' stand in it, those of 'too' end it, those of 'going_on' join two."""
         rules = ("replying", "plain", "trade", "others", "figures", "denying", "asking", "correcting", "what_else",
-                 "besides", "too", "going_on", "degree", "telling", "asking_back")  # fmt: skip
+                 "besides", "too", "going_on")  # fmt: skip
         return {rule: frozenset(self._ways(rule)) for rule in rules}
 
     @cached_property

@@ -142,7 +142,8 @@ class Heard:
     `rivals`: meanings too near to tell apart, the best included; the program then asks which.
     `words`: what the leading engine made of it, for the reader of the record.
     `witnesses`: (name, value) of each piece of evidence. `started`, `ended`: seconds on the visit's clock.
-    `voice`: 'same', 'doubtful' or 'other' against the voice that stated the lock number, '' where nothing compares voices.
+    `voice`: 'same', 'doubtful' or 'other' against the voice that stated the lock number or, of what was not taken where no
+    gate or proof is asked for, against the voices whose answers were taken; '' where nothing compares voices.
     `meant`: probability, 0 to 1, that this speech was addressed to the program."""
 
     verdict: Verdict

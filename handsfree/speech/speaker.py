@@ -6,6 +6,8 @@ Rules of this file:
   direction is the speaker's (generalised end-to-end loss: Wan et al., ICASSP 2018, arXiv 1710.10467). Its weights are known
   by their hash; without them, or with others, every voice is '' and the visit says so.
 - The likeness of two voices is the cosine between their directions, after removing the direction that all voices share.
+- At a gate and at a proof, a voice is compared with the one that stated the lock number. Elsewhere only what was not taken
+  is compared, with the voices whose answers were taken: that tells who is meant, and nothing else.
 - A voice is known from the clip that stated the number, and from everything accepted before it, or read at an enrolment,
   that is surely the same voice. The more clips a voice is known from, the more alike a new clip must be; in loud noise it
   does not judge.
@@ -121,13 +123,37 @@ def _few(clips: int) -> float:
 
 def gathered(stated: Direction, before: Iterable[Direction]) -> Voiceprint:
     """The voice that stated a number, with earlier clips that are surely the same voice, the most alike first."""
-    known, left = Voiceprint(stated), list(before)
+    return _gathered(stated, list(before))
+
+
+def _gathered(first: Direction, left: list[Direction]) -> Voiceprint:
+    """Takes out of `left` what is the same voice."""
+    known = Voiceprint(first)
     while left:
         at = int(np.argmax([known.likeness(direction) for direction in left]))
         if known.likeness(left[at]) < bars.VOICE_ADDS.value - _few(known.clips):
             break
         known = known.and_also(left.pop(at))
     return known
+
+
+def parted(clips: Iterable[Direction]) -> list[Voiceprint]:
+    """The voices among these clips, that of the latest first."""
+    left, found = list(clips), list[Voiceprint]()
+    while left:
+        found.append(_gathered(left.pop(), left))
+    return found
+
+
+def among(voices: Iterable[Voiceprint], direction: Direction) -> str:
+    """Whether it is one of several voices: 'same' or 'other' only by those that are well known, '' where none is. Of one
+    that is like a voice little known, nothing is said for sure."""
+    found = [(voice.clips >= bars.VOICE_KNOWN.value, verdict(voice.likeness(direction), voice.clips)) for voice in voices]
+    if not any(well for well, _ in found):
+        return ""
+    if (True, SAME) in found:
+        return SAME
+    return DOUBTFUL if (True, DOUBTFUL) in found or (False, SAME) in found else OTHER
 
 
 def verdict(likeness: float, clips: int) -> str:
@@ -154,16 +180,16 @@ class Voices:
     enrolment: Callable[[], Iterable[Samples]] | None = None
 
     def of(self, heard: Heard, samples: Samples, listening: Listening) -> str:
-        """What `Heard.voice` should say about this utterance: 'same', 'doubtful' or 'other' at a gate and where works are
-        to be proved dead; '' elsewhere, and if nothing can be compared. Learns from what was accepted."""
-        if self.encoder is None or heard.verdict is Verdict.NOT_FOR_ME:
+        """What `Heard.voice` should say about this utterance: 'same', 'doubtful' or 'other' at a gate, where works are to be
+        proved dead, and of what was not taken elsewhere; '' if nothing can be compared. Learns from what was accepted."""
+        if self.encoder is None or (listening.guarded and heard.verdict is Verdict.NOT_FOR_ME):
             return ""
         taken = heard.verdict is Verdict.ACCEPTED
         if taken and heard.meaning is not None and heard.meaning.sense is Sense.DIGITS:
             self.stated(tuple(heard.meaning.text.split()), samples)
             return ""
         if not listening.guarded and not taken:
-            return ""
+            return self._answered_before(heard, samples)
         direction = self._direction(samples)
         if direction is None:
             return ""
@@ -171,6 +197,14 @@ class Voices:
         if taken and not listening.guarded:
             self.before = [*self.before, direction][-BEFORE:]
         return whose if listening.guarded else ""
+
+    def _answered_before(self, heard: Heard, samples: Samples) -> str:
+        """Nothing is learnt from it. The program's own voice, which no engine hears, is not compared."""
+        long = heard.engine and len(spoken_part(samples)) >= bars.VOICE_SPEECH.value * RATE
+        if not long or len(self.before) < bars.VOICE_KNOWN.value:
+            return ""
+        direction = self._direction(samples)
+        return among([*parted(self.before), *self.known.values()], direction) if direction is not None else ""
 
     def _enrolled(self) -> None:
         """What the person of this machine once read aloud: if whoever states a number sounds like it, it helps to know

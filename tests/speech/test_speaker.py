@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
@@ -180,6 +180,33 @@ def test_a_voice_is_known_by_what_it_said_before_it_stated_the_number_and_by_nob
     assert voices.known[LOCK].clips == 4
     assert voices.of(GATE, sound(5), AT_GATE) == SAME
     assert voices.of(GATE, sound(165), AT_GATE) == OTHER
+
+
+def test_what_was_not_taken_is_compared_with_the_voices_whose_answers_were() -> None:
+    """Only to tell who is meant: nothing is learnt from it, and none is told of who is not well known yet."""
+    voices, unsure = Voices(Turns()), Heard(Verdict.NOT_FOR_ME, None, 0.0, engine="test")
+    for at in (10, 20, -15):
+        voices.of(WARM, sound(at), CHOICE)
+        assert voices.of(unsure, sound(0), CHOICE) == "", "three clips are too few"
+    voices.of(WARM, sound(0), CHOICE)
+    before = list(voices.before)
+    assert voices.of(unsure, sound(15), CHOICE) == SAME
+    assert voices.of(replace(unsure, verdict=Verdict.ASKED_AGAIN), sound(65), CHOICE) == DOUBTFUL
+    assert voices.of(unsure, sound(150), CHOICE) == OTHER
+    assert voices.of(unsure, sound(15, 0.9), CHOICE) == "", "too little speech to tell"
+    assert voices.of(replace(unsure, engine=""), sound(15), CHOICE) == "", "no engine heard it"
+    assert voices.of(unsure, sound(15), AT_GATE) == "", "a gate has its own rule"
+    assert len(voices.before) == len(before)
+
+
+def test_a_second_person_whose_answer_was_taken_is_no_other_voice() -> None:
+    voices, unsure = Voices(Turns()), Heard(Verdict.NOT_FOR_ME, None, 0.0, engine="test")
+    for at in (10, 20, -15, 0, 160):
+        voices.of(WARM, sound(at), CHOICE)
+    assert voices.of(unsure, sound(165), CHOICE) == DOUBTFUL
+    for at in (150, 170, 175):
+        voices.of(WARM, sound(at), CHOICE)
+    assert [voices.of(unsure, sound(at), CHOICE) for at in (165, 5, 270)] == [SAME, SAME, OTHER]
 
 
 def test_what_was_gathered_does_not_wander_to_another_voice() -> None:

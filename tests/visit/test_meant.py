@@ -10,7 +10,7 @@ import pytest
 
 from audio_fixtures import voices
 from handsfree.dialogue.hearing import level_of
-from handsfree.dialogue.meant import by_level, usual_level
+from handsfree.dialogue.meant import by_level, by_time, usual_level
 from handsfree.journal.events import PromptEnded, Say, Utterance
 from handsfree.language.meaning import Sense, Verdict
 from tests.visit import data
@@ -80,6 +80,30 @@ def test_the_quieter_the_less_it_is_the_person() -> None:
     assert odds == sorted(odds, reverse=True)
     assert odds[0] > 0 > odds[2]
     assert by_level(0.0, -30.0) == by_level(-30.0, 0.0) == 0.0
+
+
+def test_the_later_after_its_time_the_less_it_answers_the_question() -> None:
+    odds = [by_time(since, 5.0) for since in (2.5, 5, 10, 20, 60)]
+    assert odds == sorted(odds, reverse=True)
+    assert odds[0] > 1 > 0 > odds[3]
+    assert by_time(20.0, 45.0) > by_time(20.0, 5.0)
+    assert by_time(1.0, 45.0) == by_time(1.0, 5.0), "'skip it' is said at once"
+    assert by_time(300.0, 600.0) > 0 > by_time(300.0, 45.0)
+    assert by_time(-1.0, 5.0) == by_time(0.0, 5.0) == by_time(0.5, 5.0)
+
+
+def test_a_typed_line_counts_as_loud_as_its_person_usually_is() -> None:
+    said = replace(UNSURE, words="this looks a bit strange to me")
+    assert [answered(at_display(), replace(said, typed=typed), 12.0) for typed in (False, True)] == [False, True]
+
+
+def test_the_voice_that_answered_before_is_answered_and_another_is_not() -> None:
+    said = replace(UNSURE, words="this looks a bit strange to me", level=-33.0)
+    got = [answered(at_display(), replace(said, voice=voice), 20.0) for voice in ("same", "", "other")]
+    assert got == [True, False, False]
+    assert answered(at_display(), said, 3.0)
+    assert not answered(at_display(), replace(said, voice="other"), 3.0)
+    assert answered(at_display(), replace(said, voice="doubtful"), 3.0), "a doubt alone tells nothing"
 
 
 def test_the_level_is_that_of_the_speech_and_not_of_the_silence_around_it() -> None:
