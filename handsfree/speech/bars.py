@@ -192,6 +192,15 @@ CHANGED = Bar(
     "If the new words surely differ from the earlier ones, the earlier ones no longer count.",
     "After a change the new words count alone.",
 )
+BEFORE = Bar(
+    "speech right before a gate's phrase",
+    0.25,
+    "share of the third of a second before it",
+    "'Who isolated, lock four two' can be heard as the phrase by both witnesses: they swallow the short word. It is still "
+    "loud.",
+    "On the voices of the fit, 2 of 369 right phrases stay shut. Of 1,152 sounds with one short word in front, 20 opened a "
+    "gate, 2 still do.",
+)
 CLIPPED = Bar(
     "clipped sound",
     0.02,
@@ -276,7 +285,7 @@ ENROL_WAIT = Bar(
 EVERY: tuple[Bar, ...] = (
     TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_OWN_WORDS, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF,
     TAKE_PROOF_READING, TAKE_TWICE, TAKE_START, ALONE, UNFITTED, DENIED, ANOTHER, PROPOSE, WHICH, TIE, MEANT, AGAIN,
-    CHANGED, CLIPPED, PAUSE, PAUSE_BEGUN, PAUSE_WHOLE, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN, VOICE_ADDS,
+    CHANGED, BEFORE, CLIPPED, PAUSE, PAUSE_BEGUN, PAUSE_WHOLE, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN, VOICE_ADDS,
     VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE, ENROL_MOST, ENROL_ROOM, ENROL_LEFT, ENROL_FEWEST, ENROL_WAIT,
 )  # fmt: skip
 

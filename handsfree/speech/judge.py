@@ -5,7 +5,8 @@ Rules of this file:
 - One probability decides, compared with a threshold of `bars`. What is at stake chooses the threshold.
 - Nothing is accepted or proposed if a true denial is a witness's likeliest, or is in the words that one wrote: 'not', 'is
   it', 'I think', 'still on'. If the answer may prove works dead, another number and half a phrase count as denials too.
-- A gate and a proof must have been found by every witness that heard anything.
+- A gate and a proof must have been found by every witness that heard anything. No gate opens where somebody spoke right
+  before the phrase (`bars.BEFORE`), even if neither witness heard a word there.
 - If the witness that writes wrote something else, it proves nothing and is no short command. An answer is not accepted if
   both witnesses prefer another word (`bars.ANOTHER`): a word that is no answer may sound like one that is.
 - People's own words count only where the witness that writes wrote nothing but them; then less is enough
@@ -24,7 +25,7 @@ from handsfree.language.quantities import unit_fits
 from handsfree.speech import bars
 from handsfree.speech.acceptance import Fit, fitted, logistic, ranked_as, set_of
 from handsfree.speech.bars import short_command
-from handsfree.speech.engine import Testimony, Witness
+from handsfree.speech.engine import SPOKEN_BEFORE, Testimony, Witness
 from handsfree.speech.weighing import (
     TRUE_DENIALS,
     Stake,
@@ -51,6 +52,7 @@ OTHER_UNIT = "in a unit that was not asked for"
 FAILED = WITNESS_FAILED
 UNFOUND = "a witness found nothing of it"
 OTHERWISE = "a witness wrote something else"
+BEFORE = "something was said right before it"
 ONE = "not sure enough to one witness alone"
 
 
@@ -91,6 +93,7 @@ def judge(
     doubted = whole and verdict is Verdict.ASKED_AGAIN and reason == UNSURE  # what is against it holds when it is said again
     if whole and (doubted or verdict is Verdict.ACCEPTED):
         against = f"{FAILED}: {failed}" if failed else "" if _found_by_all(testimonies, weighed.best, listening) else UNFOUND
+        against = against or (BEFORE if _spoken_before(testimonies, weighed.best) > bars.BEFORE.value else "")
         against = against or (UNLIKE if meant < bars.MEANT.value else "")
         against = against or (ONE if doubted and not _by_two(fit) else "")
         verdict, reason = (Verdict.ASKED_AGAIN, against) if against else (verdict, reason)
@@ -132,6 +135,12 @@ def _found_by_all(testimonies: Sequence[Testimony], best: Meaning, listening: Li
     own = key(best, listening)
     heard = (testimony for testimony in testimonies if heard_anything(testimony))
     return all(any(key(act.meaning, listening) == own for act in acts(one, listening)) for one in heard)
+
+
+def _spoken_before(testimonies: Sequence[Testimony], best: Meaning) -> float:
+    """The share of the time right before a gate's phrase in which somebody spoke; 0 where no witness tells."""
+    told = (dict(testimony.evidence).get(f"{SPOKEN_BEFORE} of {best.text}", 0.0) for testimony in testimonies)
+    return max(told, default=0.0)
 
 
 def decide(

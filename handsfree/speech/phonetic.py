@@ -95,7 +95,7 @@ class Phonetic:
         other = self._other_word(frames, said, prepared)
         evidence = (
             ("sounds", float(len(said))), *((("other word", other),) if other is not None else ()),
-            *self._shape.evidence(frames, scored, listening),
+            *self._shape.evidence(frames, scored, listening, samples, _AROUND),
         )  # fmt: skip
         return Testimony(
             self.name, _added(scored), sounds.spoken(said), free, evidence, Witness.SOUNDS, _Trace(frames)

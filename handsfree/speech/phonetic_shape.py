@@ -24,17 +24,20 @@ from handsfree.language.meaning import Listening, Sense, gate_text, may_prove
 from handsfree.language.phonetics import PHONEMES, Phonemes, heard_as
 from handsfree.language.tokens import tokens
 from handsfree.speech import sounds
+from handsfree.speech.borders import spoken_before
 from handsfree.speech.ctc import Frames, freely
+from handsfree.speech.engine import RATE, SPOKEN_BEFORE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handsfree.language.base import Language
     from handsfree.speech.ctc import Floats, Symbols
-    from handsfree.speech.engine import Candidate
+    from handsfree.speech.engine import Candidate, Samples
 
 _HEARD, _NEAR, _LONGEST = 40, 20, 16  # words near to what was said, near to what should be; sounds of a word at the most
 _NO = -1e9  # log-probability of no path
+_SAME = 0.5  # nats within which two places count as equally likely
 Ways = Sequence["Symbols"]  # of one word
 
 
@@ -71,6 +74,12 @@ class Lattice:
         """The frames of word `at`."""
         first = int((self.before[at] + self.after[at]).argmax())
         return first, max(first + 1, int((self.before[at + 1] + self.after[at + 1]).argmax()))
+
+    @property
+    def ends(self) -> tuple[int, int]:
+        """The frames at which its first and its last sound are written."""
+        begun, done = self.before[0] + self.after[0], self.before[-1] + self.after[-1]
+        return int(np.flatnonzero(begun >= begun.max() - _SAME)[-1]), int(np.flatnonzero(done >= done.max() - _SAME)[0])
 
     def _with_anything(self, before: Floats, after: Floats) -> float:
         return float((np.maximum.accumulate(before - self.free) + self.free + after).max())
@@ -132,26 +141,32 @@ class Shapes:
     language: Language
     unknown: Callable[[str], Phonemes]
 
-    def evidence(self, frames: Frames, scored: Sequence[Candidate], listening: Listening) -> Iterator[tuple[str, float]]:
-        """(value's name and the act's text, nats)."""
+    def evidence(
+        self, frames: Frames, scored: Sequence[Candidate], listening: Listening, samples: Samples, around: float
+    ) -> Iterator[tuple[str, float]]:
+        """(value's name and the act's text, nats; of `SPOKEN_BEFORE` a share). `samples`: the sound, to which the frames add
+        `around` seconds before and after."""
         if listening.gate is not None:
             text = gate_text(listening.gate.word, listening.gate.lock)
             ways = [c for c in scored if c.meaning.sense is Sense.GATE]
             said = max(ways, key=lambda c: c.score).meaning.spoken if ways else text.replace(",", "")
-            yield from named(text, self._gate(frames, said.split()))
+            yield from named(text, self._gate(frames, said.split(), samples, around))
         for phrase in (*listening.phrases, *listening.also) if listening.proof else ():
             own = [c for c in scored if may_prove(c.meaning, listening) and c.meaning.text == phrase]
             if own:
                 said = max(own, key=lambda c: c.score).meaning.spoken
                 yield from named(phrase, self._phrase(frames, tokens(said)))
 
-    def _gate(self, frames: Frames, words: Sequence[str]) -> dict[str, float]:
+    def _gate(self, frames: Frames, words: Sequence[str], samples: Samples, around: float) -> dict[str, float]:
         """`words`: the gate's word, 'lock', digits. Nothing if one has no sounds: then no gate opens."""
         own = [self._ways(word, accented=True) for word in words]
         if len(own) < 3 or not all(own):
             return {}
         found, count = lattice(frames, own), len(own)
+        seconds = (len(samples) / RATE + 2 * around) / len(frames.blank)
+        first, last = (at * seconds - around for at in found.ends)
         return {
+            SPOKEN_BEFORE: spoken_before(samples, first, last),
             "before": found.inserted(0), "behind": found.inserted(count),
             "between": min(found.inserted(at) for at in range(1, count)),
             "another": found.instead(0, self._others(found, 0, words[0], own[0])), "second": found.replaced(1),

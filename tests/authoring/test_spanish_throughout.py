@@ -167,6 +167,7 @@ def test_why_an_utterance_is_asked_again_is_told_in_spanish() -> None:
         assert english(_told(f"a look-alike: {denial}")) == set()
     reasons = (
         judge.DENIED, judge.WHICH, judge.UNSURE, judge.UNLIKE, judge.OTHER_UNIT, judge.UNFOUND, judge.OTHERWISE, judge.ONE,
+        judge.BEFORE,
         f"{TOO_LOUD}: its sound is cut off", "sound was lost in the middle of it", "said while the program was speaking",
     )  # fmt: skip
     for reason in reasons:

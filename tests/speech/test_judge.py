@@ -21,7 +21,7 @@ from handsfree.language.meaning import (
     gate_text,
 )
 from handsfree.speech import bars, judge
-from handsfree.speech.engine import OTHER, Candidate, Declared, Testimony, Witness
+from handsfree.speech.engine import OTHER, SPOKEN_BEFORE, Candidate, Declared, Testimony, Witness
 from handsfree.speech.recogniser import Recogniser
 from handsfree.speech.weighing import SHAPES, Stake, acts, key, weigh
 
@@ -174,6 +174,14 @@ def test_which_of_two_is_asked_among_answers_of_one_question_alone() -> None:
     assert judge.decide(running, 0.39, 0.9, shares, ANSWERS, proof=False)[2] == ()
     shares = ((answer("nothing runs"), 0.39), (answer("it runs"), 0.37))
     assert judge.decide(shares[0][0], 0.39, 0.9, shares, DEAD, proof=True)[2] == ()
+
+
+@pytest.mark.parametrize(("share", "opens"), [(0.0, True), (bars.BEFORE.value, True), (bars.BEFORE.value + 0.05, False)])
+def test_no_gate_opens_where_somebody_spoke_right_before_the_phrase(share: float, opens: bool) -> None:
+    writes, hears = clear(OPEN)
+    told = replace(hears, evidence=(*hears.evidence, (f"{SPOKEN_BEFORE} of {OPEN.text}", share)))
+    got = heard(GATE, writes, told)
+    assert (got.verdict, got.reason) == ((Verdict.ACCEPTED, "") if opens else (Verdict.ASKED_AGAIN, judge.BEFORE))
 
 
 @pytest.mark.parametrize("wrote", ["nothing much", "if nothing ran", "nothing rusts", "some noise"])

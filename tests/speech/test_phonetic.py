@@ -16,7 +16,7 @@ from audio_fixtures import voices as made
 from handsfree.errors import Trouble
 from handsfree.language.base import load
 from handsfree.language.meaning import GateAsked, Listening, Meaning, NumberAsked, Sense
-from handsfree.speech import phonetic, sounds
+from handsfree.speech import bars, phonetic, sounds
 from handsfree.speech.engine import Testimony, Witness
 from handsfree.speech.phonetic import Phonetic
 from handsfree.speech.recogniser import build_recogniser
@@ -69,6 +69,16 @@ def test_what_denies_the_phrase_lies_over_it(engine: Phonetic, said: str) -> Non
     scores = {candidate.meaning.text: candidate.score for candidate in reversed(found.candidates)}
     assert first(found).sense is Sense.DENIAL
     assert scores["isolated, lock four two"] < found.candidates[0].score - 2
+
+
+@pytest.mark.parametrize("voice", ["slt", "awb"])
+@pytest.mark.parametrize("word", ["who", "was", "not", "he"])
+def test_a_word_right_before_the_phrase_is_heard_by_its_loudness(engine: Phonetic, word: str, voice: str) -> None:
+    def told(said: str) -> float:
+        return dict(engine.testify(say(said, voice), GATE).evidence)["spoken before of isolated, lock four two"]
+
+    assert told("isolated, lock four two") < bars.BEFORE.value / 2
+    assert told(f"{word} isolated, lock four two") > bars.BEFORE.value
 
 
 def test_what_another_offers_is_scored_and_stands_among_the_rest(engine: Phonetic) -> None:

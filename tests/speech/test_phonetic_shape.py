@@ -60,6 +60,12 @@ def test_a_word_lies_where_it_was_said() -> None:
     assert (first, last) == (pytest.approx(6, abs=2), pytest.approx(15, abs=2))
 
 
+def test_the_phrase_begins_and_ends_at_its_first_and_last_sound() -> None:
+    first, last = shape((9, 8, *TEXT, 7)).ends
+    assert 6 <= first <= 7  # after two sounds of three frames each
+    assert 23 <= last <= 26
+
+
 @given(st.lists(st.integers(0, MANY - 1), min_size=1, max_size=9), st.floats(0.3, 0.95))
 def test_anything_is_never_less_likely_than_what_is_said(said: list[int], sure: float) -> None:
     given_frames = frames(tuple(said), sure)

@@ -21,7 +21,7 @@ from handsfree.language.meaning import (
     gate_text,
 )
 from handsfree.speech import bars
-from handsfree.speech.judge import DENIED, FAILED, OTHERWISE, UNFOUND, UNLIKE, decide
+from handsfree.speech.judge import BEFORE, DENIED, FAILED, OTHERWISE, UNFOUND, UNLIKE, decide
 from handsfree.speech.sayings import WITHIN, Sayings, add_attempt, all_of
 
 ANSWERS = Listening(phrases=("running", "humming", "stopped"))
@@ -108,7 +108,7 @@ def test_each_of_two_sayings_must_lead_by_itself(first: float, second: float) ->
     assert all_of([said(OPEN, first, 0.0, GATE), said(OPEN, second, 5.0, GATE)], GATE).verdict is Verdict.ASKED_AGAIN
 
 
-@pytest.mark.parametrize("reason", [UNFOUND, OTHERWISE, UNLIKE, FAILED, DENIED])
+@pytest.mark.parametrize("reason", [UNFOUND, OTHERWISE, BEFORE, UNLIKE, FAILED, DENIED])
 def test_what_a_witness_held_against_a_gate_holds_when_it_is_said_again(reason: str) -> None:
     doubted = replace(said(OPEN, 0.95, 0.0, GATE), reason=reason)
     assert all_of([doubted, said(OPEN, 0.95, 5.0, GATE)], GATE).verdict is Verdict.ASKED_AGAIN

@@ -13,6 +13,7 @@ from handsfree.visit.flow import WITHOUT
 HOWS = ("phrase", "proof", "relieved", "refused", "denied", WITHOUT, *map(str, SourceEvent))
 REASONS = (
     judge.DENIED, judge.WHICH, judge.UNSURE, judge.UNLIKE, judge.OTHER_UNIT, judge.UNFOUND, judge.OTHERWISE, judge.ONE,
+    judge.BEFORE,
 )  # fmt: skip
 TOLD = {
     "how": HOWS, "alarm": ("power is on", *EMERGENCY), "power": [power.lower() for power in Power], "reason": REASONS,

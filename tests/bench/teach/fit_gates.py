@@ -3,6 +3,7 @@
 
     python -m tests.bench.teach.fit_gates --hear FOLDER… [--jobs 2]   both witnesses hear them; what is there already is kept
     python -m tests.bench.teach.fit_gates --fit FOLDER… [--write]         the fit, and what it opens on voices left out
+    python -m tests.bench.teach.fit_gates --why FOLDER…                   what keeps the phrase shut, by the fit that ships
 
 Of each set of kinds of witness the probability of a gate and of a proof is fitted anew; all else of the model stays as
 fit_acceptance left it. A voice is left out with all its accents and shifts.
@@ -15,6 +16,7 @@ import json
 import os
 import pickle
 import random
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -27,7 +29,9 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
 
 import numpy as np
 
-from handsfree.speech import acceptance
+from handsfree.language import base
+from handsfree.language.meaning import Verdict
+from handsfree.speech import acceptance, judge
 from handsfree.speech.engine import Testimony, Witness
 from handsfree.speech.weighing import Stake, in_accent, weigh
 from tests.bench.teach import gate_voices, gates
@@ -85,7 +89,7 @@ def cases(folders: Sequence[Path]) -> list[Case]:
     out = []
     for folder in folders:
         clips = {clip.name: clip for clip in gates.read(folder)}
-        out += [Case(clips[name], snr, tuple(in_accent(some))) for name, snr, some in _heard(folder) if name in clips]
+        out += [Case(clips[name], snr, tuple(some)) for name, snr, some in _heard(folder) if name in clips]
     return out
 
 
@@ -109,7 +113,7 @@ def rows(some: Sequence[Case], shares: acceptance.Shares, stake: Stake, kinds: f
     for case in some:
         if (stake is Stake.PROOF) != bool(case.clip.phrases):
             continue
-        heard = [one for one in case.testimonies if one.gives in kinds]
+        heard = [one for one in in_accent(case.testimonies) if one.gives in kinds]
         weighed = weigh(heard, case.clip.listening, shares)
         wanted = case.clip.phrases[:1] if stake is Stake.PROOF else ()
         leads = weighed is not None and weighed.stake is stake and (not wanted or weighed.best.text == wanted[0])
@@ -177,6 +181,29 @@ def worst(found: np.ndarray, data: Rows, many: int) -> Iterator[str]:
         yield f"      {found[at]:.2f} {told}, {case.clip.voice}, {case.snr or 'clean'}"
 
 
+def why(some: Sequence[Case]) -> Iterator[str]:
+    """Of each level, and of each voice, how often the phrase opens, and what keeps it shut: a rule of the judge, or the
+    evidence that costs most, each compared with the usual of clean phrases."""
+    language, known = base.load("en"), acceptance.fitted()["sounds+tokens"]
+    kinds = frozenset({Witness.TOKENS, Witness.SOUNDS})
+    data = rows([case for case in some if case.right], known.ranking["other"], Stake.GATE, kinds)
+    model = known.stakes[Stake.GATE]
+    nats = np.array(model.weights) / np.array(model.scales)
+    values = data.x[:, [data.names.index(name) for name in model.names]]
+    usual = np.median(values[[case.snr is None for case in data.cases]], axis=0)
+    by: dict[str, Counter[str]] = {}
+    for case, lost in zip(data.cases, nats * (usual - values), strict=True):
+        heard = judge.judge(case.testimonies, case.clip.listening, language, {})
+        parts = Counter[str]()
+        for name, value in zip(model.names, lost, strict=True):
+            parts[str(Witness.TOKENS) if name.startswith(Witness.TOKENS) else name] += value
+        cause = heard.reason if heard.reason != judge.UNSURE else f"{judge.UNSURE}: {parts.most_common(1)[0][0]}"
+        for which in (f"at {case.snr or 'clean'}", case.clip.voice):
+            by.setdefault(which, Counter())["opens" if heard.verdict is Verdict.ACCEPTED else cause] += 1
+    for which, counts in sorted(by.items()):
+        yield f"{which}: {', '.join(f'{cause} {many}' for cause, many in counts.most_common())}"
+
+
 def write(stored: Mapping[str, Mapping[str, Any]]) -> None:
     path = HOME / "acceptance_model.json"
     model = json.loads(path.read_text(encoding="utf-8"))
@@ -189,12 +216,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--hear", type=Path, nargs="+", default=[])
     parser.add_argument("--fit", type=Path, nargs="+", default=[])
+    parser.add_argument("--why", type=Path, nargs="+", default=[])
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--show", type=int, default=0, help="so many of the likeliest near misses of each")
     parser.add_argument("--write", action="store_true")
     asked = parser.parse_args()
     for folder in asked.hear:
         hear(folder, asked.jobs)
+    if asked.why:
+        print("\n".join(why(cases(asked.why))))
     if asked.fit:
         stored, lines = report(cases(asked.fit), asked.show)
         print("\n".join(lines))
