@@ -152,8 +152,7 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     if likely and (unsure.calls_for_help(state, utterance) or (held and _power_on(state, utterance))):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
     called = unsure.perhaps_called(flow, utterance)
-    if called is not None and called.verdict != Verdict.ACCEPTED:
-        unsure.asks_back(flow, called)
+    if called is not None and unsure.asks_back(flow, called):
         return
     utterance = called or utterance
     # what may deny an isolation is never met with silence, whoever seems to be meant
@@ -210,8 +209,7 @@ def _opened(flow: Flow, event: events.Opened) -> None:
     state = flow.state
     form = Form(event.form) if event.form in set(Form) else Form.USUAL
     flow.change(began=flow.now, technician=event.technician, form=form, emergency=event.emergency)
-    flow.change(technicians=event.technicians, questions=event.questions)
-    flow.change(facts=facts.given(event.known, flow.now))
+    flow.change(technicians=event.technicians, questions=event.questions, facts=facts.given(event.known, flow.now))
     title = "" if state.book.main == VISIT else state.book.procedures[state.book.main].title
     flow.heard(flow.sentence("welcome-to", title=title) if title else flow.sentence("welcome"))
     move(flow, (places.first(state.book, state.book.main),))

@@ -8,7 +8,7 @@ from handsfree.visit import desk_asks, helping, phrases
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Overlay
 from handsfree.visit.steps import present
-from handsfree.visit.wishes import says_only, tells
+from handsfree.visit.wishes import said_in, says_only
 
 
 def note_kept(flow: Flow, event: NoteKept) -> None:
@@ -38,6 +38,6 @@ def note_kept(flow: Flow, event: NoteKept) -> None:
 def _alarm_in(flow: Flow, text: str) -> str:
     """The alarm that a note contains, '' for none. 'Fire' must be the whole note: as one word among many it is common."""
     language = flow.state.language
-    if tells(language, "power is on", text):
+    if said_in(language, "power is on", text):
         return "power is on"
     return next((kind for kind in EMERGENCY if says_only(language, kind, text)), "")

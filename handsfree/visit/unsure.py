@@ -25,7 +25,7 @@ from handsfree.visit.refusals import is_figure, takes_back
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.steps import present
-from handsfree.visit.wishes import affirms, is_command, says_only, tells, tells_in_own
+from handsfree.visit.wishes import affirms, is_command, said_in, said_in_own, says_only
 
 TRIES_BEFORE_HELP = 2
 #: What was heard is read back there, and not yet taken.
@@ -220,15 +220,19 @@ def _perhaps(flow: Flow, utterance: Utterance) -> str:
     if by_level(utterance.level, state.level) < AWAY:
         return ""
     for name in EMERGENCY:
-        if not is_command(utterance, *EMERGENCY) and tells_in_own(state.language, name, utterance.words):
+        if not is_command(utterance, *EMERGENCY) and said_in_own(state.language, name, utterance.words):
             return name
     stands_by = state.below is Overlay.STAND_BY
     likely = is_command(utterance, "go ahead") and (utterance.sure >= LIKELY or utterance.verdict == Verdict.PROPOSED)
     return "go ahead" if stands_by and (likely or says_only(state.language, "go ahead", utterance.words)) else ""
 
 
-def asks_back(flow: Flow, called: Utterance) -> None:
+def asks_back(flow: Flow, called: Utterance) -> bool:
+    """Reads back what `perhaps_called` found; False where it has been answered already."""
+    if called.verdict == Verdict.ACCEPTED:
+        return False
     _read_back(flow, called, Overlay.STAND_BY if flow.state.below is Overlay.STAND_BY else Overlay.NONE)
+    return True
 
 
 def calls_for_help(state: State, utterance: Utterance) -> bool:
@@ -261,7 +265,7 @@ def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:
         return False
     if is_command(utterance, "power is on") and utterance.sure >= LIKELY:
         return True
-    return state.awaiting not in GATES and tells(state.language, "power is on", utterance.words)
+    return state.awaiting not in GATES and said_in(state.language, "power is on", utterance.words)
 
 
 def _asked_of_page(flow: Flow, utterance: Utterance) -> str:

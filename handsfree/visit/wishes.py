@@ -46,13 +46,13 @@ def bare_words(text: str) -> str:
     return " ".join(text.casefold().translate(_STOPS).split())
 
 
-def tells(language: Language, command: str, text: str) -> bool:
+def said_in(language: Language, command: str, text: str) -> bool:
     """The command is said in it, in the grammar's words or in people's own, whatever else is."""
     said = f" {bare_words(text)} "
-    return any(f" {way} " in said for way in language.commands[command]) or tells_in_own(language, command, text)
+    return any(f" {way} " in said for way in language.commands[command]) or said_in_own(language, command, text)
 
 
-def tells_in_own(language: Language, command: str, text: str) -> bool:
+def said_in_own(language: Language, command: str, text: str) -> bool:
     """It is said in it in people's own words, which are longer: 'the fire exit' tells of no fire."""
     own, said = language.own_words.ways.get(command, frozenset()), tuple(bare_words(text).split())
     return any(said[at : at + size] in own for at in range(len(said)) for size in range(1, _LONGEST_WAY + 1))
