@@ -53,8 +53,11 @@ class LiveEar:
             self._hearer.forget()
 
     def listen(self, what: ListenFor) -> None:
-        self._listening = listening_of(what)
-        self._loop.listen(self._listening)
+        now = listening_of(what)
+        if now != self._listening:  # what was asked in between parts two attempts, too
+            self._hearer.forget()
+        self._listening = now
+        self._loop.listen(now)
 
     def keep_note(self, note: KeepNote) -> None:
         """The listening says so already."""

@@ -152,7 +152,7 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     if likely and (unsure.calls_for_help(state, utterance) or (held and _power_on(state, utterance))):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
     called = unsure.perhaps_called(flow, utterance)
-    if called is not None and unsure.asks_back(flow, called):
+    if called is not None and unsure.asks_back(flow, called, utterance):
         return
     utterance = called or utterance
     # what may deny an isolation is never met with silence, whoever seems to be meant

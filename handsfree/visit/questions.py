@@ -35,5 +35,4 @@ def _nothing_at_stake(state: State) -> bool:
     """Neither the question nor what lies under it can open a gate or prove anything; and nobody has put the program aside
     to talk to somebody else."""
     stakes = (QUESTIONS[state.asked].stake, QUESTIONS[state.awaiting].stake)
-    aside = (Overlay.STAND_BY, Overlay.NOTE)
-    return Consequence.GUARDED not in stakes and state.overlay not in aside and state.beneath not in aside
+    return Consequence.GUARDED not in stakes and state.below not in (Overlay.STAND_BY, Overlay.NOTE)

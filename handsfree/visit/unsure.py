@@ -210,27 +210,34 @@ def perhaps_called(flow: Flow, utterance: Utterance) -> Utterance | None:
         return None
     called = replace(utterance, verdict=Verdict.PROPOSED, sense=Sense.COMMAND, text=name)
     again = state.overlay is Overlay.PROPOSAL and state.proposed is not None and is_command(state.proposed, name)
-    return replace(called, verdict=Verdict.ACCEPTED) if again else called
+    surer = name in EMERGENCY or utterance.sure >= SURE or says_only(state.language, name, utterance.words)
+    return replace(called, verdict=Verdict.ACCEPTED) if again and surer else called
 
 
 def _perhaps(flow: Flow, utterance: Utterance) -> str:
-    state, asked_again = flow.state, utterance.verdict == Verdict.ASKED_AGAIN
-    if is_command(utterance, *EMERGENCY) and asked_again and utterance.sure >= ALARM:
-        return utterance.text
+    state = flow.state
+    early = utterance.reason.startswith(TOO_EARLY)
+    if is_command(utterance, *EMERGENCY):
+        if early and state.below is Overlay.STAND_BY:  # 'I'm hurt! I'm hurt!': the first was heard
+            return ""
+        if (early or utterance.verdict == Verdict.ASKED_AGAIN) and utterance.sure >= ALARM:
+            return utterance.text
     if by_level(utterance.level, state.level) < AWAY:
         return ""
     for name in EMERGENCY:
-        if not is_command(utterance, *EMERGENCY) and said_in_own(state.language, name, utterance.words):
+        if said_in_own(state.language, name, utterance.words) or says_only(state.language, name, utterance.words):
             return name
     stands_by = state.below is Overlay.STAND_BY
     likely = is_command(utterance, "go ahead") and (utterance.sure >= LIKELY or utterance.verdict == Verdict.PROPOSED)
     return "go ahead" if stands_by and (likely or says_only(state.language, "go ahead", utterance.words)) else ""
 
 
-def asks_back(flow: Flow, called: Utterance) -> bool:
+def asks_back(flow: Flow, called: Utterance, utterance: Utterance) -> bool:
     """Reads back what `perhaps_called` found; False where it has been answered already."""
     if called.verdict == Verdict.ACCEPTED:
         return False
+    if perhaps_power_on(flow, utterance):  # 'there is still power on it, it gave me a shock'
+        flow.heard(flow.sentence("power-doubt"))
     _read_back(flow, called, Overlay.STAND_BY if flow.state.below is Overlay.STAND_BY else Overlay.NONE)
     return True
 

@@ -144,6 +144,13 @@ def test_a_reading_after_half_of_another_that_was_asked_again_is_read_back(half:
     assert scene.state.half_heard == ""
 
 
+def test_half_a_reading_is_forgotten_where_the_visit_moves_on() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm")
+    scene.tell(Utterance(Verdict.ASKED_AGAIN, words="two hundred and", engine="t"))
+    assert scene.state.half_heard
+    assert scene.words("go back").state.half_heard == ""
+
+
 HANDS_OVER = """
 procedure: over
 title: Hand over
@@ -164,3 +171,58 @@ def test_a_hand_over_says_what_was_taken_and_once_that_the_rest_was_not() -> Non
     scene = Scene(book(HANDS_OVER)).open().words("5", "shines", "220")
     assert "Nothing else was taken." not in told(scene)
     assert told(scene)[-1].startswith("Voltage: ")
+
+
+@pytest.mark.parametrize("heard", [
+    replace(HURT, verdict=Verdict.ASKED_AGAIN, sense=Sense.COMMAND, text="i am hurt", sure=0.3),
+    replace(HURT, sense=Sense.COMMAND, text="i am hurt", sure=0.3),
+    replace(HURT, sense=Sense.COMMAND, text="i am hurt", sure=0.95, words="",
+            reason="said before the last answer was acted on"),
+    replace(HURT, words="Help me, please!"), replace(HURT, words="Call an ambulance, quick."),
+    replace(HURT, words="Oh no, my hand is stuck."),
+], ids=["its words and a little sure", "not for me", "early", "help", "ambulance", "stuck"])  # fmt: skip
+def test_a_call_for_help_that_was_half_heard_is_asked_about(heard: Utterance) -> None:
+    scene = Scene(book(data.WHOLE)).open()
+    scene.tell(heard)
+    assert told(scene) == ["Are you hurt?"]
+
+
+@pytest.mark.parametrize("words", ["there is smoke coming out of it", "I smell gas in here", "Fire!"])
+def test_the_taught_words_among_others_are_asked_about_too(words: str) -> None:
+    scene = Scene(book(data.WHOLE)).open()
+    scene.tell(replace(HURT, words=words))
+    assert scene.state.overlay is Overlay.PROPOSAL
+
+
+def test_who_calls_twice_in_one_breath_is_not_asked_after_the_alarm() -> None:
+    scene = Scene(book(data.WHOLE)).open()
+    call = replace(HURT, sense=Sense.COMMAND, text="i am hurt", sure=0.95, words="I'm hurt.")
+    scene.tell(replace(call, verdict=Verdict.ACCEPTED))
+    scene.tell(replace(call, reason="said before the last answer was acted on"))
+    assert (told(scene), scene.state.overlay) == ([], Overlay.STAND_BY)
+
+
+def test_a_shock_from_what_is_still_on_keeps_both() -> None:
+    scene = at_proof()
+    scene.tell(replace(HURT, words="There's still power on it, it gave me a shock."))
+    assert scene.said == f"{ENGLISH.prompt('power-doubt')} {ENGLISH.prompt('ask-i-got-a-shock')}"
+    assert "Isolation is cleared" in scene.words("power is on").said
+
+
+def test_two_sounds_a_little_like_go_ahead_end_no_stand_by() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("stand by")
+    for _ in range(3):
+        scene.tell(Utterance(Verdict.ASKED_AGAIN, Sense.COMMAND, "go ahead", words="uh", engine="t", sure=0.25))
+        assert scene.said.startswith("Go ahead?")
+    assert scene.words("yes").state.overlay is Overlay.NONE
+
+
+@pytest.mark.parametrize("ends", [(HURT, "go ahead"), ("power is on",)], ids=["an alarm", "power is on"])
+def test_own_words_count_again_after_a_question_over_a_stand_by(ends: tuple[Utterance | str, ...]) -> None:
+    scene = Scene(book(data.WHOLE)).open().words("stand by")
+    scene.tell(HURT)
+    for one in ends:
+        scene.words(one) if isinstance(one, str) else scene.tell(one)
+    assert scene.state.overlay is Overlay.NONE
+    assert scene.state.listening is not None
+    assert scene.state.listening.own_words

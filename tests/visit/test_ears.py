@@ -108,6 +108,15 @@ def test_what_may_move_the_visit_between_two_attempts_parts_them(booth: Booth) -
     assert adds.parted == 4
 
 
+def test_what_was_asked_in_between_parts_two_attempts_though_the_question_comes_back_unchanged(booth: Booth) -> None:
+    """'Are you hurt?', a stand-by, 'go ahead': nothing need have been surely heard since the first attempt."""
+    adds, proof = Adds(), ListenFor(also=("affirm", "negative"), proof=True)
+    booth.ear._hearer = Hearer(adds, booth.journal)  # type: ignore[arg-type]  # stand-ins
+    for what, parted in ((proof, 1), (proof, 1), (ListenFor(commands=("go ahead",)), 2), (proof, 3)):
+        booth.ear.listen(what)
+        assert adds.parted == parted
+
+
 def test_in_a_visit_two_attempts_with_quiet_between_them_add_up(tmp_path: Path) -> None:
     """As `joined` puts it together: the folder of photos is looked at every two seconds; each look was taken for a timer,
     so that no two attempts ever added up."""
