@@ -86,9 +86,10 @@ class Language(ABC):
     def hints(self) -> Mapping[str, frozenset[str]]:
         """To tell who is meant: 'replying' words people answer with, 'plain' words of every sentence, 'trade' of the work,
         'others' of other people; 'figures' and 'denying' words; 'asking' and 'correcting' words begin such a sentence, those
-        of 'what_else' and 'besides' stand in it, those of 'too' end it, those of 'going_on' join two."""
+        of 'what_else' and 'besides' stand in it, those of 'too' end it, those of 'going_on' join two. 'harmless': things
+        named after a danger."""
         rules = ("replying", "plain", "trade", "others", "figures", "denying", "asking", "correcting", "what_else",
-                 "besides", "too", "going_on")  # fmt: skip
+                 "besides", "too", "going_on", "harmless")  # fmt: skip
         return {rule: frozenset(self._ways(rule)) for rule in rules}
 
     @cached_property

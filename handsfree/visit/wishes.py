@@ -53,8 +53,11 @@ def said_in(language: Language, command: str, text: str) -> bool:
 
 
 def said_in_own(language: Language, command: str, text: str) -> bool:
-    """It is said in it in people's own words, which are longer: 'the fire exit' tells of no fire."""
-    own, said = language.own_words.ways.get(command, frozenset()), tuple(bare_words(text).split())
+    """It is said in it in people's own words, which are longer: 'there is a fire exit' tells of no fire."""
+    words = f" {bare_words(text)} "
+    for harmless in language.hints["harmless"]:
+        words = words.replace(f" {harmless} ", " , ")
+    own, said = language.own_words.ways.get(command, frozenset()), tuple(words.split())
     return any(said[at : at + size] in own for at in range(len(said)) for size in range(1, _LONGEST_WAY + 1))
 
 

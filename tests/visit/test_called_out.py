@@ -10,6 +10,7 @@ from handsfree.journal.events import Alarm, HandedOver, Say, Utterance
 from handsfree.language import base
 from handsfree.language.meaning import EMERGENCY, Sense, Verdict
 from handsfree.visit.state import Awaiting, Overlay
+from handsfree.visit.wishes import said_in_own
 from tests.visit import data
 from tests.visit.scenes import ENGLISH, Scene, book
 
@@ -52,6 +53,8 @@ def test_who_says_that_they_are_hurt_is_asked_and_yes_or_saying_it_again_calls_f
     ("I've burnt my hand on it", "i am hurt"), ("it's on fire", "fire"), ("there's smoke coming out", "fire"),
     ("it just shocked me", "i got a shock"), ("it shocked me", "i got a shock"), ("it smells of gas in here", "i smell gas"),
     ("where is the fire exit", ""), ("can you help me with this", ""), ("he hurt his knee last week", ""),
+    ("there is a fire exit behind you", ""), ("there's a fire extinguisher", ""), ("it's smoking hot in here", ""),
+    ("there's a fire, not the fire alarm", "fire"), ("it's smoking, it is hot", "fire"),
     ("I am not hurt", ""), ("the gas bottle is in the van", ""),
 ])  # fmt: skip
 def test_in_peoples_own_words_among_others_and_no_common_word_by_itself(words: str, kind: str) -> None:
@@ -226,3 +229,11 @@ def test_own_words_count_again_after_a_question_over_a_stand_by(ends: tuple[Utte
     assert scene.state.overlay is Overlay.NONE
     assert scene.state.listening is not None
     assert scene.state.listening.own_words
+
+
+@pytest.mark.parametrize(("words", "kind"), [
+    ("Ay, me he pillado los dedos", "i am hurt"), ("Estoy herida", "i am hurt"), ("Hay un incendio", "fire"),
+    ("Aquí huele a gas", "i smell gas"), ("Hay humo de tabaco", ""),
+])  # fmt: skip
+def test_in_spanish_too(words: str, kind: str) -> None:
+    assert [name for name in EMERGENCY if said_in_own(base.load("es"), name, words)] == ([kind] if kind else [])
