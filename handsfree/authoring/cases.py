@@ -5,7 +5,7 @@ Only the plain comparison of one reading or one answer can be spoken; longer exp
 from __future__ import annotations
 
 from handsfree.authoring.draft import FOLLOWING, DraftStep
-from handsfree.authoring.slots import EVER, finish_slot, hear, hear_step, in_unit, step_names, target_of
+from handsfree.authoring.slots import AGREE, finish_slot, hear, hear_step, in_unit, step_names, target_of
 from handsfree.authoring.turn import RecorderRow, RecorderTurn, Reply, row
 from handsfree.language.meaning import NO, YES, Listening, NumberAsked
 from handsfree.procedure.expressions import name_of
@@ -104,6 +104,6 @@ QUESTIONS: dict[str, RecorderRow] = {
     ),
     "case_more": row(
         lambda turn: turn.words.prompt("case_more"),
-        lambda turn: Listening(commands=(*EVER, "affirm", "negative"), also=("yes", "no")), _take_more,
+        lambda turn: AGREE, _take_more,
     ),
 }  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from handsfree.authoring.draft import reference
-from handsfree.authoring.slots import EVER, SLOTS, hear_step, step_names
+from handsfree.authoring.slots import AGREE, EVER, SLOTS, hear_step, step_names
 from handsfree.authoring.turn import RecorderRow, RecorderTurn, Reply, row
 from handsfree.journal.events import AnswerTaken
 from handsfree.language.meaning import NO, YES_NO, Listening
@@ -76,10 +76,9 @@ def _take_delete(last: bool) -> Callable[[RecorderTurn, Reply], bool]:
 
 
 _AFFIRM = Listening(commands=(*EVER, "affirm", "negative"))
-_AGREE = Listening(commands=(*EVER, "affirm", "negative"), also=("yes", "no"))  # asked once more before anything is gone
 QUESTIONS: dict[str, RecorderRow] = {
     "which": row(lambda turn: turn.words.prompt(f"which-{turn.state.purpose}"), hear_step, _take_which),
     "move-where": row(lambda turn: turn.words.prompt("move-where"), hear_step, _take_where),
-    "delete-once": row(_ask_delete("delete-once"), lambda turn: _AGREE, _take_delete(False)),
+    "delete-once": row(_ask_delete("delete-once"), lambda turn: AGREE, _take_delete(False)),
     "delete-twice": row(_ask_delete("delete-twice"), lambda turn: _AFFIRM, _take_delete(True)),
 }

@@ -42,6 +42,8 @@ FILLS = {
 ALWAYS_CHANGED = ("say", "kind", "go")
 _LEAST = {"answers": 2, "checks": 2}
 EVER = ("say again", "what can i say", "help", "correction")
+#: Yes and no, in whatever words: where nothing can be lost.
+AGREE = Listening(commands=(*EVER, "affirm", "negative"), also=("yes", "no"))
 
 
 def next_slot(turn: RecorderTurn) -> str:

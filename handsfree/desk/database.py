@@ -140,6 +140,9 @@ def migrate(engine: Engine) -> None:
                       "delete the database: it is built again from the visits.") from None
 
 
+_NO_TABLE = "no such table"  # as SQLite says it
+
+
 def gone(engine: Engine) -> bool:
     """An SQLite file that was deleted while the desk runs; a connection opened since has created an empty one with its
     name."""
@@ -150,12 +153,12 @@ def gone(engine: Engine) -> bool:
         with contextlib.closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as file:
             return not file.execute("SELECT 1 FROM alembic_version").fetchall()  # written when the tables are made
     except sqlite3.DatabaseError as error:
-        return not path.exists() or "no such table" in str(error)
+        return not path.exists() or _NO_TABLE in str(error)
 
 
 def without_tables(error: Exception) -> bool:
     """What asked met an SQLite file without its tables: it was deleted just before, and may be built again since."""
-    return "no such table" in str(getattr(error, "orig", ""))
+    return _NO_TABLE in str(getattr(error, "orig", ""))
 
 
 def put_alone(engine: Engine, work: Callable[[Connection], None]) -> None:

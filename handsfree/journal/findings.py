@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 
 from handsfree.journal import events as ev
 from handsfree.journal.events import HAPPENINGS, Stamped
-from handsfree.journal.found import FAULT, tells
+from handsfree.journal.found import FAULT, locks_on, tells
 from handsfree.journal.rows import amount, clock, plainly, range_of, span
 
 StepKey = tuple[tuple[str, ...], str]
@@ -166,21 +166,19 @@ def _hazard_without_proof(entries: Entries, limits: FindingLimits) -> Iterator[R
 def _lock_left_on(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """The visit ended with a source isolated or a lock on, and was not handed over to anybody."""
     states: dict[str, str] = {}
-    locks: dict[tuple[str, str], bool] = {}
+    locks = locks_on(entries)
     handed, closed = False, None
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.Gate):
             states[event.source] = event.now
-        elif isinstance(event, ev.LockChanged):
-            locks[(event.owner, event.source)] = event.on
         handed = handed or isinstance(event, ev.HandedOver)
         if isinstance(event, ev.Closed | ev.Resumed):
             closed = entry if isinstance(event, ev.Closed) else None
     left = [f"{source or 'the supply'} still {state.lower()}" for source, state in states.items() if state != "LIVE"]
-    left += [f"the lock of {owner} still on {source or 'the supply'}" for (owner, source), on in locks.items() if on]
+    left += [f"the lock of {owner} still on {source or 'the supply'}" for owner, source in locks]
     if closed is not None and left and not handed and closed.event.outcome != "to be continued":
-        asked = "" if any(locks.values()) else ": is the lock still on?"
+        asked = "" if locks else ": is the lock still on?"
         sentence = f"The visit ended as {closed.event.outcome} with {' and '.join(left)}{asked or '.'}"
         yield ReviewFinding("lock left on", closed.n, closed.mono, sentence)
 

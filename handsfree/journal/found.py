@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from handsfree.journal.events import FindingMade, Stamped
+from handsfree.journal.events import FindingMade, LockChanged, Stamped
 
 FAULT, SOUND, PROVED, ADVICE = "fault", "sound", "proved", "advice"
 
@@ -44,3 +44,9 @@ def diagnosis(entries: Sequence[Stamped]) -> Stamped | None:
         if of_kind:
             return of_kind[-1]
     return None
+
+
+def locks_on(entries: Sequence[Stamped]) -> list[tuple[str, str]]:
+    """(owner, source) of each lock that is on at the end."""
+    changes = (entry.event for entry in entries if isinstance(entry.event, LockChanged))
+    return [lock for lock, on in {(one.owner, one.source): one.on for one in changes}.items() if on]

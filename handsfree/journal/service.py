@@ -27,7 +27,7 @@ from handsfree.journal import events as ev
 from handsfree.journal.account import Account
 from handsfree.journal.declared import parts_declared
 from handsfree.journal.events import Stamped
-from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, tells
+from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, locks_on, tells
 from handsfree.journal.rows import amount, answer_given, printable, range_of, span, unit
 
 
@@ -302,8 +302,7 @@ def open_points(account: Account, got: Gathered) -> list[str]:
     points = [*got.handed, *dict.fromkeys(f"A wait was cut short: {text}" for text in got.cut)]
     if account.outcome in ("not closed", "stopped", "to be continued", "not fixed", "made safe"):
         points.append(f"The visit ended as: {account.outcome}.")
-    locks = {(e.event.owner, e.event.source): e.event.on for e in account.entries if isinstance(e.event, ev.LockChanged)}
-    locked = {source for (_, source), on in locks.items() if on}
+    locked = {source for _, source in locks_on(account.entries)}
     points += [f"{source.capitalize() or 'The supply'} was isolated, and its lock is still on." for source in sorted(locked)]
     for source in dict.fromkeys(s.source for s in account.spans if s.source not in locked):
         states = [s.state for s in account.spans if s.source == source]

@@ -25,7 +25,7 @@ from handsfree.procedure import model
 from handsfree.visit import places
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Awaiting, Besides, Frame, Overlay
-from handsfree.visit.wishes import bare_words
+from handsfree.visit.wishes import bare_words, is_question
 
 #: With fewer words nothing is said that could be kept in its own words.
 FEWEST = 4
@@ -100,9 +100,9 @@ def _adds(flow: Flow, words: str) -> bool:
     hints, said = flow.state.language.hints, bare_words(words)
     if _has(words, hints["what_else"]):
         return True
-    asks = "?" in words or said.split(" ")[0] in hints["asking"]
     goes_on = any(said.startswith(f"{way} ") for way in hints["going_on"])
-    return not asks and (goes_on or _has(words, hints["besides"]) or any(said.endswith(f" {way}") for way in hints["too"]))
+    adds = goes_on or _has(words, hints["besides"]) or any(said.endswith(f" {way}") for way in hints["too"])
+    return adds and not is_question(flow.state.language, words)
 
 
 def _has(words: str, ways: frozenset[str]) -> bool:

@@ -132,7 +132,6 @@ def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: b
         flow.state.path, step.id, step.quantity, pending.value, step.unit, pending.given, pending.given_unit, "",
         step.plausible, step.expected, step.accuracy or "", affirmed,
     ))
-    flow.change(half_heard="")
     result = Result(f"{pending.value:g} {step.unit}".strip(), pending.value, step.unit)
     take(flow, result)
     keep_sample(flow, step, pending.value)
@@ -163,7 +162,6 @@ def _no_number(flow: Flow, step: model.Read, state: str) -> None:
         if go is None:
             flow.prompt("state-unknown", "refusal", asks=asks_reading(flow))
             return
-    flow.change(half_heard="")
     flow.emit(ReadingTaken(
         flow.state.path, step.id, step.quantity, None, step.unit, None, step.unit, state,
         step.plausible, step.expected, step.accuracy or "",

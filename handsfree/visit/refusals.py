@@ -10,7 +10,7 @@ from handsfree.language.base import Language
 from handsfree.language.meaning import Denial, Sense, Verdict
 from handsfree.language.tokens import tokens
 from handsfree.visit.flow import Flow
-from handsfree.visit.wishes import onward
+from handsfree.visit.wishes import is_question, onward
 
 _DENIED: dict[str, str] = {
     Denial.NEGATION: "gate-denied-negation",
@@ -71,9 +71,8 @@ def _key(flow: Flow, utterance: Utterance, word: str) -> str:
 
 def _wrote_no_question(flow: Flow, utterance: Utterance) -> bool:
     """It sounded like a question, and what was written is none: 'It is isolated now.' The gate stays shut all the same."""
-    said = tokens(utterance.words)
-    asks = "?" in utterance.words or (bool(said) and said[0] in flow.state.language.hints["asking"])
-    return utterance.text == Denial.QUESTION and len(said) > 1 and not asks and not utterance.typed
+    written = len(tokens(utterance.words)) > 1 and not utterance.typed
+    return utterance.text == Denial.QUESTION and written and not is_question(flow.state.language, utterance.words)
 
 
 def _half(flow: Flow, utterance: Utterance, word: str) -> str:

@@ -25,7 +25,7 @@ from handsfree.visit.refusals import is_figure, takes_back
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.steps import present
-from handsfree.visit.wishes import affirms, is_command, said_in, said_in_own, says_only
+from handsfree.visit.wishes import affirms, is_command, is_question, said_in, said_in_own, says_only
 
 TRIES_BEFORE_HELP = 2
 #: What was heard is read back there, and not yet taken.
@@ -305,7 +305,7 @@ def _named_in(flow: Flow, utterance: Utterance) -> str:
     step, language, said = flow.state.step, flow.state.language, tokens(utterance.words)
     if flow.state.awaiting is not Awaiting.ANSWER or not isinstance(step, model.Ask) or step.gist or len(said) < 2:
         return ""
-    if said[0] in language.hints["asking"] or "?" in utterance.words:
+    if is_question(language, utterance.words):
         return ""
     own = {each.say: word_set((each.say, *each.also)) - language.hints["plain"] for each in step.answers}
     named = {say for say, mine in own.items()

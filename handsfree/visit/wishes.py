@@ -46,6 +46,12 @@ def bare_words(text: str) -> str:
     return " ".join(text.casefold().translate(_STOPS).split())
 
 
+def is_question(language: Language, text: str) -> bool:
+    """It begins with a word that asks, or is written as a question."""
+    said = bare_words(text).split()
+    return "?" in text or (bool(said) and said[0] in language.hints["asking"])
+
+
 def said_in(language: Language, command: str, text: str) -> bool:
     """The command is said in it, in the grammar's words or in people's own, whatever else is."""
     said = f" {bare_words(text)} "
