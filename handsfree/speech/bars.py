@@ -198,8 +198,8 @@ BEFORE = Bar(
     "share of the third of a second before it",
     "'Who isolated, lock four two' can be heard as the phrase by both witnesses: they swallow the short word. It is still "
     "loud.",
-    "On the voices of the fit, 2 of 369 right phrases stay shut. Of 1,152 sounds with one short word in front, 20 opened a "
-    "gate, 2 still do.",
+    "Drawn after it was set, by voices of the fit: 1 of 190 right phrases stays shut; of 576 sounds with one short word in "
+    "front 10 opened a gate before, none now. By those it was set with: 2 of 369 stay shut, 2 of 10 still open.",
 )
 CLIPPED = Bar(
     "clipped sound",

@@ -21,12 +21,13 @@ if TYPE_CHECKING:
 
     from handsfree.speech.engine import Samples
 
+#: How the share is measured, not when it keeps a gate shut: that is `bars.BEFORE`.
 _STEP, _LONG = RATE // 100, RATE // 40  # samples
 _LOW, _HIGH = 200.0, 4000.0  # Hz: where speech is louder than most machines
 _FAR, _NEAR = 35, 6  # steps before the phrase's first sound is written: from here to there
 _FEWEST = 3  # steps; of fewer nothing is said
 _BELOW, _MOST = 0.45, 15.0  # of the way from the phrase down to the quietest, a share, and dB at the most
-_LEAST = 3.0  # dB that this way is taken to have at least
+_LEAST = 3.0  # dB that this way is taken to have at least: even noise alone varies so much
 
 
 def spoken_before(samples: Samples, first: float, last: float) -> float:

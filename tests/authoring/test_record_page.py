@@ -241,7 +241,7 @@ def test_a_word_that_may_be_affirm_is_not_written_as_free_words(words: str, sens
     """And free words are written as such a field reads in the pages that ship."""
     told: list[str] = []
     ear = Ear(Heard(Verdict.ASKED_AGAIN, Meaning(Sense.COMMAND, "affirm"), 0.7, words))
-    dictation = Dictation(lambda samples, among: told.append(among) or words, None, None)  # type: ignore[func-returns-value]
+    dictation = Dictation(lambda samples, among: told.append(among) or words, None, None)  # type: ignore[func-returns-value]  # None, so `or`
     writer = WriterHearer(ear, dictation, Journal.create(Path("r")), "en")  # type: ignore[arg-type]
     writer.topic = "show-mode"
     listening = Listening(commands=("say again",), also=("affirm", "negative"), note=True)
