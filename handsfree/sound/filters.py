@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 Signal = NDArray[np.float64]
 
 _AT_ONCE = 256  # samples smoothed by one product
+RIDGE = 1e-3  # of the power of what was played: no weight for what lies 30 dB under its loudest band
+_ENOUGH = 1e-4  # of the gradient's size at the beginning
 
 
 def smoothed(x: NDArray[Any], keep: float) -> Signal:
@@ -36,24 +38,43 @@ def convolved(a: NDArray[Any], b: NDArray[Any]) -> Signal:
     return np.asarray(np.fft.irfft(np.fft.rfft(a, size) * np.fft.rfft(b, size), size)[:length])
 
 
-def toeplitz_solved(column: Signal, right: Signal) -> Signal | None:
-    """w with T w = `right`, T symmetric with this first column; None where T is singular. Levinson's recursion: forward
-    vectors f with T f = e_1, each from the one before it (N. Levinson, J. Math. Phys. 25 (1947), from memory)."""
-    n = len(column)
-    if n == 0 or column[0] == 0.0:
-        return None
-    forward, solution = np.zeros(n), np.zeros(n)
-    forward[0], solution[0] = 1.0 / column[0], right[0] / column[0]
-    for m in range(1, n):
-        backwards = column[m:0:-1]  # T's last row of this size, but for its last entry
-        off = float(backwards @ forward[:m])
-        left = 1.0 - off * off
-        if left == 0.0:
-            return None
-        grown = forward[: m + 1] / left
-        forward[: m + 1] = grown - off * grown[::-1]
-        solution[: m + 1] += (right[m] - float(backwards @ solution[:m])) * forward[m::-1]
-    return solution if bool(np.isfinite(solution).all()) else None
+def fitted(x: Signal, d: Signal, taps: int, most: int = 20) -> Signal:
+    """The part of `d` that a filter of `taps` over `x` makes, least squares: sample i of it is of the `taps` samples of `x`
+    up to i + taps, so that len(x) = len(d) + taps. Conjugate gradients on the normal equations, by FFT, at most `most` of
+    them; the preconditioner is T. Chan's circulant of the autocorrelation (R. Chan and M. Ng, SIAM Review 38 (1996), from
+    memory). A ridge of RIDGE keeps it solvable where `x` has a narrow band."""
+    n = len(d)
+    size = 1 << (n + 2 * taps - 1).bit_length()
+    spectrum = np.fft.rfft(x, size)
+
+    def made(weights: Signal) -> Signal:
+        return np.asarray(np.fft.irfft(spectrum * np.fft.rfft(weights, size), size)[taps : taps + n])
+
+    def gathered(rest: Signal) -> Signal:
+        late = np.concatenate([np.zeros(taps), rest])
+        return np.asarray(np.fft.irfft(np.conj(spectrum) * np.fft.rfft(late, size), size)[:taps])
+
+    auto = np.fft.irfft(np.abs(spectrum) ** 2, size)[:taps]
+    if auto[0] <= 0.0:
+        return np.zeros(n)
+    ridge = RIDGE * auto[0] + 1e-9
+    lag = np.arange(taps)
+    circulant = ((taps - lag) * auto + lag * np.concatenate([[0.0], auto[:0:-1]])) / taps
+    scale = np.maximum(np.fft.rfft(circulant).real, 0.0) + ridge
+    weights, rest = np.zeros(taps), gathered(d)
+    eased = np.fft.irfft(np.fft.rfft(rest) / scale, taps)
+    way, left = eased, float(rest @ eased)
+    enough = _ENOUGH * left
+    for _ in range(most):
+        if left <= enough:
+            break
+        turned = gathered(made(way)) + ridge * way
+        step = left / float(way @ turned)
+        weights, rest = weights + step * way, rest - step * turned
+        eased = np.fft.irfft(np.fft.rfft(rest) / scale, taps)
+        before, left = left, float(rest @ eased)
+        way = eased + left / before * way
+    return made(weights)
 
 
 class Sections:

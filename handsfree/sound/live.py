@@ -352,9 +352,10 @@ class LiveLoop:
 
 def _from_the_answer(waiting: PieceInLine, judgement: Judgement) -> tuple[PieceInLine, Judgement]:
     """The utterance without the program's own words that were cut with it: it began after them. Its sound keeps what a first
-    sound in their echo may need, and all of it unless nothing is at stake (`own_words`): no 'not' is taken away of what may
-    take off a lock, count a caution as heard or prove works dead."""
-    kept = max(0, round((judgement.began - LEAD) * RATE)) if waiting.listening.own_words else 0
+    sound in their echo may need, and all of it unless no word is in it (`wordless`) or nothing is at stake (`own_words`): no
+    'not' is taken away of what may take off a lock, count a caution as heard or prove works dead."""
+    parts = waiting.listening.own_words or judgement.wordless
+    kept = max(0, round((judgement.began - LEAD) * RATE)) if parts else 0
     begun = replace(waiting, started=waiting.started + judgement.began)
     return begun, replace(judgement, cleaned=judgement.cleaned[kept:])
 

@@ -5,7 +5,8 @@ clock errors, fan noise), because no real room can be had here; prompts are the 
 flite's, and the noise is brown noise with a hum. Printed: how often the program's own speech would be taken for somebody
 else's (to be 0), and how often somebody who speaks over a prompt is taken for the program, by how loud the person is
 against the echo; how often somebody who is cut together with the end of a prompt is said to have begun after it, by the
-seconds between; then what the canceller takes out.
+seconds between, and how often with no word before (to be none where somebody began before that end); how far under the
+answer the loudest moment of that prompt lies in the sound that is recognised; then what the canceller takes out.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ PROMPTS = (
     "Look at the condenser at the back. Is it clean, dusty, or blocked?",
 )
 SPOKEN = ("next step", "say again", "running", "forty one point five", "stand by", "it is blocked", "affirm", "go back")
-GAPS = (0.6, 0.2, -0.3, -0.5)
+GAPS = (0.6, 0.2, -0.15, -0.3, -0.5)
 VOICES = ("slt", "rms", "awb", "kal16")
 
 
@@ -83,6 +84,8 @@ def main() -> None:
     other: dict[tuple[str, int], list[float]] = {}
     removed: dict[str, list[float]] = {}
     after: dict[tuple[int, float], list[bool]] = {}
+    left: dict[tuple[int, float], list[float]] = {}
+    wordless: dict[tuple[int, float], list[bool]] = {}
     with Synthesiser() as synthesiser, tempfile.TemporaryDirectory() as folder:
         prompts = [synthesiser.speak(text) for text in PROMPTS]
         for case in range(cases):
@@ -115,9 +118,23 @@ def main() -> None:
                 piece = slice(max(0, len(prompt) - round(rng.uniform(0.5, 2.5) * RATE)), at + len(speech) + RATE // 3)
                 got = guard.judge(whole[piece], piece.start / RATE, piece.stop / RATE, played, noise=power(noise))
                 after.setdefault((ser, gap), []).append(got.began > 0)
+                wordless.setdefault((ser, gap), []).append(got.wordless)
+                if got.began:
+                    before, since = np.split(got.cleaned, [round(got.began * RATE)])
+                    left.setdefault((ser, gap), []).append(decibels(moment(since)) - decibels(moment(before)))
     report(own, other, removed)
     for (ser, gap), found in after.items():
-        print(f"somebody at {ser:+3d} dB on the echo, {gap:+.1f} s after it: {sum(found)} of {len(found)} begin after it")
+        print(f"somebody at {ser:+3d} dB on the echo, {gap:+.2f} s after it: {sum(found)} of {len(found)} begin after it, "
+              f"{sum(wordless[ser, gap])} with no word before")
+    for (ser, gap), under in left.items():
+        low, middle = np.percentile(under, (10, 50))
+        print(f"somebody at {ser:+3d} dB on the echo, {gap:+.2f} s after it: ends {middle:.0f} dB under, 1 in 10 {low:.0f}")
+
+
+def moment(samples: Samples) -> float:
+    """Mean square of its loudest tenth of a second."""
+    size = RATE // 10
+    return max(power(samples[first : first + size]) for first in range(0, max(1, len(samples) - size + 1), size // 2))
 
 
 def removal(heard: Samples, prompt: Samples, error: float) -> float:

@@ -195,7 +195,7 @@ def test_who_answers_at_once_is_heard_as_after_the_prompt(cabinet: Any, said: An
         assert heard.heard.meaning.text == "not running"
         assert heard.started >= played.ended - 0.3
 
-    undisturbed(once, pulse, torn=lambda: here.out.underflows)
+    undisturbed(once, pulse, torn=lambda: here.out.underflows + here.technician.underflows)
 
 
 def test_a_prompt_that_may_not_be_cut_is_not(cabinet: Any, said: Any) -> None:
@@ -256,7 +256,7 @@ def test_its_own_voice_at_full_level_is_never_accepted(cabinet: Any, canceller: 
         if not canceller:
             assert here.loop.own > 0  # it did hear itself, and knew; of a prompt that is torn it need not know
 
-    undisturbed(once, pulse, torn=lambda: here.out.underflows)
+    undisturbed(once, pulse, torn=lambda: here.out.underflows + here.technician.underflows)
     assert here.accepted() == []
     assert here.loop.faults == 0, [h.heard.reason for h in here.told if isinstance(h, HeardPiece) and h.heard]
 

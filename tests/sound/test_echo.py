@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from functools import cache
 
 import numpy as np
@@ -17,7 +18,7 @@ from handsfree.sound.samples import RATE, Piece, Samples, silence
 from handsfree.sound.sources import BLOCK, Block
 from handsfree.sound.synth import Synthesiser
 from handsfree.speech.endpoint import Endpointer
-from tests.bench.echo import PROMPTS, fan, room, scaled
+from tests.bench.echo import PROMPTS, fan, moment, room, scaled
 
 
 @cache
@@ -88,6 +89,43 @@ def test_who_speaks_over_the_end_of_a_prompt_began_with_the_piece(seed: int) -> 
     for louder in (0.0, 10.0):
         got, _ = answered(seed, -0.5, louder)
         assert (got.own, got.began) == (False, 0.0)
+
+
+def test_an_answer_does_not_bend_what_is_taken_out_of_the_prompt_before_it() -> None:
+    """A prompt that came without a room is taken out whole, whatever follows it: an answer as loud as the echo, fitted with
+    the prompt's last second by an inexact fit, left that 15 dB under it."""
+    length, speech = len(prompt()), scaled(other_voice(), -20)
+    whole = np.concatenate([scaled(prompt(), -20), silence(4.0)])
+    whole += scaled(fan(np.random.default_rng(1), len(whole)), -70)
+    at = length + round(0.2 * RATE)
+    whole[at : at + len(speech)] += speech
+    for seconds in (1, 2, 3):
+        first, last = length - seconds * RATE, at + len(speech)
+        played = [Played(1, PROMPTS[3], prompt(), 0.0, length / RATE)]
+        got = EchoGuard().judge(whole[first:last], first / RATE, last / RATE, played)
+        before, after = np.split(got.cleaned, [seconds * RATE])
+        assert got.began == pytest.approx(seconds)
+        assert decibels(moment(after)) - decibels(moment(before)) > 25
+        assert got.wordless
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_word_over_the_end_of_a_prompt_is_left_in_the_sound(seed: int) -> None:
+    """'Not' or 'no' over its last word, ever fainter, and right after it the answer, as loud as the echo and louder."""
+    rng = np.random.default_rng(seed)
+    echo = scaled(room(rng, np.concatenate([prompt(), silence(4.0)])), -20)
+    echo += scaled(fan(rng, len(echo)), (-80, -40, -30)[seed % 3])
+    length, answer = len(prompt()), scaled(other_voice(), -17)
+    with Synthesiser(voice="en-gb-scotland", rate=130) as voice:
+        words = [voice.speak(text) for text in ("not", "no")]
+    for word, fainter in itertools.product(words, (0, 7, 14)):
+        whole = echo.copy()
+        whole[length - len(word) : length] += scaled(word, -17 - fainter)
+        at = length + round(0.1 * RATE)
+        whole[at : at + len(answer)] += answer
+        first, last = length - round(1.5 * RATE), at + len(answer)
+        played = [Played(1, PROMPTS[3], prompt(), 0.0, length / RATE)]
+        assert not EchoGuard().judge(whole[first:last], first / RATE, last / RATE, played).wordless
 
 
 def test_nothing_playing_is_nothing_to_judge() -> None:

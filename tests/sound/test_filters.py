@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.linalg import solve_toeplitz
 from scipy.signal import butter, fftconvolve, lfilter, sosfilt
 
-from handsfree.sound.filters import Sections, convolved, smoothed, toeplitz_solved
+from handsfree.sound.filters import RIDGE, Sections, convolved, fitted, smoothed
 from handsfree.speech.endpoint import BAND, FRAME
 
 RNG = np.random.default_rng(11)
@@ -26,21 +25,23 @@ def test_convolution(a: int, b: int) -> None:
     assert convolved(x, y) == pytest.approx(fftconvolve(x, y), abs=1e-9)
 
 
-@pytest.mark.parametrize("size", [1, 2, 3, 50, 800])
-def test_a_symmetric_toeplitz_system(size: int) -> None:
-    """Its column is the autocorrelation of coloured noise, as in the echo's fit."""
-    x = np.convolve(RNG.standard_normal(8000), np.ones(9) / 9)
-    column = np.correlate(x, x, "full")[len(x) - 1 :][:size].copy()
-    column[0] *= 1.001
-    right = RNG.standard_normal(size)
-    solved = toeplitz_solved(column, right)
-    assert solved is not None
-    assert solved == pytest.approx(solve_toeplitz(column, right), rel=1e-6, abs=1e-9 * np.abs(solved).max())
+@pytest.mark.parametrize(("taps", "length"), [(1, 40), (2, 900), (51, 4000), (400, 9000)])
+def test_the_echo_fit_is_the_least_squares_one(taps: int, length: int) -> None:
+    """Of coloured noise through an unknown filter with something else beside it; the ridge is numpy's too."""
+    x = np.convolve(RNG.standard_normal(length + taps), np.ones(5) / 5, "same")
+    d = np.convolve(x, RNG.standard_normal(taps))[taps : taps + length] + RNG.standard_normal(length)
+    columns = np.array([x[taps - k : taps - k + length] for k in range(taps)]).T
+    ridge = np.sqrt(RIDGE * np.sum(np.square(x))) * np.eye(taps)
+    weights = np.linalg.lstsq(np.vstack([columns, ridge]), np.concatenate([d, np.zeros(taps)]), rcond=None)[0]
+    wanted = columns @ weights
+    found = fitted(x, d, taps, most=400)
+    assert np.linalg.norm(found - wanted) < 0.02 * np.linalg.norm(wanted)
+    assert np.linalg.norm(d - fitted(x, d, taps)) < 1.02 * np.linalg.norm(d - wanted), "twenty steps are enough"
 
 
-@pytest.mark.parametrize("column", [[0.0, 0.0], [1.0, 1.0], [1.0, -1.0, 1.0], []])
-def test_a_singular_one_is_none(column: list[float]) -> None:
-    assert toeplitz_solved(np.array(column), np.ones(len(column))) is None
+def test_of_silence_nothing_is_fitted() -> None:
+    assert not fitted(np.zeros(150), RNG.standard_normal(100), 50).any()
+    assert not fitted(RNG.standard_normal(150), np.zeros(100), 50).any()
 
 
 def test_the_band_of_the_end_of_speech_frame_by_frame() -> None:

@@ -67,10 +67,14 @@ def test_only_what_may_act_stops_a_prompt(in_time: bool, cuts: int) -> None:
 
 
 class Guard(EchoGuard):
-    """Says that the first 0.4 s were the program's own voice."""
+    """Says that the first 0.4 s were the program's own voice, and whether no word is under it."""
+
+    def __init__(self, wordless: bool = False) -> None:
+        super().__init__()
+        self.wordless = wordless
 
     def judge(self, samples: Samples, *given: Any, **named: Any) -> Judgement:
-        return Judgement(False, "", samples, overlap=0.5, began=0.4)
+        return Judgement(False, "", samples, overlap=0.5, began=0.4, wordless=self.wordless)
 
 
 @dataclass
@@ -84,16 +88,17 @@ class Hears(Believing):
         return super().hear(samples, listening)
 
 
-@pytest.mark.parametrize(("listening", "given"), [
-    (Listening(own_words=True), 0.9), (Listening(also=("affirm", "negative")), 1.0), (Listening(proof=True), 1.0),
+@pytest.mark.parametrize(("listening", "wordless", "given"), [
+    (Listening(own_words=True), False, 0.9), (Listening(also=("affirm", "negative")), False, 1.0),
+    (Listening(proof=True), False, 1.0), (Listening(proof=True), True, 0.9),
 ])  # fmt: skip
-def test_an_answer_begins_after_the_echo_that_was_cut_with_it(listening: Listening, given: float) -> None:
-    """Nothing is taken away of what may take off a lock, count a caution as heard or prove works dead."""
+def test_an_answer_begins_after_the_echo_that_was_cut_with_it(listening: Listening, wordless: bool, given: float) -> None:
+    """No word is taken away of what may take off a lock, count a caution as heard or prove works dead."""
     clock, happenings, hears = VirtualClock(), Happenings(), Hears()
     source, sink = ClipSource(clock), NullSink(clock, happenings.tell)
     source.say(silence(0.5))
     source.finish()
-    loop = LiveLoop(source, Cutting(), sink, hears, happenings, clock, Guard())
+    loop = LiveLoop(source, Cutting(), sink, hears, happenings, clock, Guard(wordless))
     asked: list[float] = []
     loop.in_time = lambda started, heard: not asked.append(started)  # type: ignore[func-returns-value]
     loop.listen(listening)
