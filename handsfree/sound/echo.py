@@ -35,7 +35,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from handsfree.language.meaning import Heard, Sense, Verdict
-from handsfree.sound.filters import fitted
+from handsfree.sound.filters import least_squares
 from handsfree.sound.prompts import Played
 from handsfree.sound.samples import RATE, Samples, silence
 
@@ -196,7 +196,7 @@ def explained(samples: Samples, reference: Samples, taps: int = TAPS) -> Samples
     low = delay - taps
     take = x[max(0, low) : max(0, min(len(x), low + n + taps))]
     lagged[max(0, -low) : max(0, -low) + len(take)] = take
-    return fitted(lagged, d, taps).astype(np.float32)
+    return least_squares(lagged, d, taps).astype(np.float32)
 
 
 def _delay(d: np.ndarray, x: np.ndarray) -> int:

@@ -38,7 +38,7 @@ def convolved(a: NDArray[Any], b: NDArray[Any]) -> Signal:
     return np.asarray(np.fft.irfft(np.fft.rfft(a, size) * np.fft.rfft(b, size), size)[:length])
 
 
-def fitted(x: Signal, d: Signal, taps: int, most: int = 20) -> Signal:
+def least_squares(x: Signal, d: Signal, taps: int, most: int = 20) -> Signal:
     """The part of `d` that a filter of `taps` over `x` makes, least squares: sample i of it is of the `taps` samples of `x`
     up to i + taps, so that len(x) = len(d) + taps. Conjugate gradients on the normal equations, by FFT, at most `most` of
     them; the preconditioner is T. Chan's circulant of the autocorrelation (R. Chan and M. Ng, SIAM Review 38 (1996), from

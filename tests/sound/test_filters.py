@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, fftconvolve, lfilter, sosfilt
 
-from handsfree.sound.filters import RIDGE, Sections, convolved, fitted, smoothed
+from handsfree.sound.filters import RIDGE, Sections, convolved, least_squares, smoothed
 from handsfree.speech.endpoint import BAND, FRAME
 
 RNG = np.random.default_rng(11)
@@ -34,14 +34,14 @@ def test_the_echo_fit_is_the_least_squares_one(taps: int, length: int) -> None:
     ridge = np.sqrt(RIDGE * np.sum(np.square(x))) * np.eye(taps)
     weights = np.linalg.lstsq(np.vstack([columns, ridge]), np.concatenate([d, np.zeros(taps)]), rcond=None)[0]
     wanted = columns @ weights
-    found = fitted(x, d, taps, most=400)
+    found = least_squares(x, d, taps, most=400)
     assert np.linalg.norm(found - wanted) < 0.02 * np.linalg.norm(wanted)
-    assert np.linalg.norm(d - fitted(x, d, taps)) < 1.02 * np.linalg.norm(d - wanted), "twenty steps are enough"
+    assert np.linalg.norm(d - least_squares(x, d, taps)) < 1.02 * np.linalg.norm(d - wanted), "twenty steps are enough"
 
 
 def test_of_silence_nothing_is_fitted() -> None:
-    assert not fitted(np.zeros(150), RNG.standard_normal(100), 50).any()
-    assert not fitted(RNG.standard_normal(150), np.zeros(100), 50).any()
+    assert not least_squares(np.zeros(150), RNG.standard_normal(100), 50).any()
+    assert not least_squares(RNG.standard_normal(150), np.zeros(100), 50).any()
 
 
 def test_the_band_of_the_end_of_speech_frame_by_frame() -> None:
