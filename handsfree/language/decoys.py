@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar
 from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, Sense, may_prove
-from handsfree.language.own_words import OwnWords, Words
+from handsfree.language.own_words import OwnPieces, OwnWords, Words
 from handsfree.language.understanding import Vocabulary, forms, gate_forms, in_own_words, trimmed
 
 Pair = tuple[str, Denial]
@@ -42,9 +42,10 @@ class Decoys:
     def all(self, listening: Listening) -> dict[str, Meaning]:
         accepted = forms(listening, self.vocabulary)
         by_words = in_own_words({spoken: (one,) for spoken, one in accepted.items()})
+        own = self.own.reading(listening, by_words)
         found: dict[str, Meaning] = {}
         for spoken, kind in self._all(listening, accepted):
-            if spoken and spoken not in found and not self._accepted(tuple(spoken.split()), by_words, listening):
+            if spoken and spoken not in found and not self._accepted(tuple(spoken.split()), by_words, own, listening):
                 found[spoken] = Meaning(Sense.DENIAL, kind, spoken=spoken)
         return found
 
@@ -61,10 +62,10 @@ class Decoys:
             if may_prove(meaning, listening):
                 yield from self._sentences(_PROOF, (spoken,))
 
-    def _accepted(self, words: Words, accepted: dict[Words, Meaning], listening: Listening) -> bool:
+    def _accepted(self, words: Words, accepted: dict[Words, Meaning], own: OwnPieces, listening: Listening) -> bool:
         """It is in force itself, as it stands or without the words around an answer ('it is' before 'not running')."""
         around = (*self.vocabulary.hesitation, *self.vocabulary.lead_in)
-        if words in accepted or trimmed(words, around) in accepted or self.own.meaning(words, listening, accepted):
+        if words in accepted or trimmed(words, around) in accepted or own.meaning(words):
             return True
         return (listening.number is not None and bool(self.vocabulary.readings(words))) or (
             listening.digits is not None and bool(self.vocabulary.digits(words))

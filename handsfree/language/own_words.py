@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from handsfree.language.meaning import ALIKE, Listening, Meaning, Sense
 
@@ -23,7 +24,7 @@ Words = tuple[str, ...]
 _LONGEST = 14  # words: nobody answers in more
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class OwnWords:
     """`ways`: command -> further ways to say it. `around`: what may stand anywhere beside an answer and says nothing.
     `opening`: likewise, but only before all else. `assent`: likewise, but only where no yes is asked for. `unwritten`: what
@@ -44,8 +45,22 @@ class OwnWords:
 
     def bare(self, words: Words, listening: Listening, in_force: Mapping[Words, Meaning]) -> Words:
         """The words without those at either end that say nothing here; something always remains."""
+        return self.reading(listening, in_force).bare(words)
+
+    def reading(self, listening: Listening, in_force: Mapping[Words, Meaning]) -> OwnPieces:
+        """What is made of sentences under this listening: put together once, asked of very many."""
         around, opening = self._beside(listening, in_force)
-        return _without(words, around, opening)
+        pieces: dict[Words, Meaning | None] = {}
+        if listening.own_words and not listening.guarded:
+            pieces |= dict.fromkeys(around)
+            for name in listening.named:
+                pieces |= self._commands.get(name, {})
+            pieces |= in_force
+        return OwnPieces(pieces, around, opening, max(map(len, around | opening), default=0))
+
+    @cached_property
+    def _commands(self) -> Mapping[str, Mapping[Words, Meaning]]:
+        return {name: dict.fromkeys(ways, Meaning(Sense.COMMAND, name)) for name, ways in self.ways.items()}
 
     def _beside(self, listening: Listening, in_force: Mapping[Words, Meaning]) -> tuple[frozenset[Words], frozenset[Words]]:
         """What may stand anywhere beside an answer here, and what only before all else."""
@@ -55,20 +70,39 @@ class OwnWords:
         around = self.around if asked else self.around | self.assent
         return _free(around, taken), _free(self.opening, taken)
 
-    def meaning(self, words: Words, listening: Listening, in_force: Mapping[Words, Meaning]) -> Meaning | None:
+
+@dataclass(frozen=True)
+class OwnPieces:
+    """`pieces`: all that a sentence may be made of, with what each means, None for nothing; empty where nobody's own words
+    count. `around`, `opening`: as of `OwnWords`, what may stand here. `longest`: words of the longest of these."""
+
+    pieces: Mapping[Words, Meaning | None]
+    around: frozenset[Words]
+    opening: frozenset[Words]
+    longest: int
+
+    def meaning(self, words: Words) -> Meaning | None:
         """What the whole sentence means; None where a word is left over or two things are said."""
-        if not listening.own_words or listening.guarded or not 0 < len(words) <= _LONGEST:
+        if not self.pieces or not 0 < len(words) <= _LONGEST:
             return None
-        around, opening = self._beside(listening, in_force)
-        pieces: dict[Words, Meaning | None] = dict.fromkeys(around)
-        for name in listening.named:
-            pieces |= {way: Meaning(Sense.COMMAND, name) for way in self.ways.get(name, ())}
-        pieces |= in_force
-        said = _apart(words, pieces, opening)
+        said = _apart(words, self.pieces, self.opening)
         meant = [one for one in said or () if one is not None]
         if len({_does(one) for one in meant}) != 1:
             return None
         return Meaning(meant[0].sense, meant[0].text, spoken=" ".join(words))
+
+    def bare(self, words: Words) -> Words:
+        """The words without those at either end that say nothing here; something always remains."""
+
+        def begins(size: int) -> bool:
+            return words[:size] in self.around or words[:size] in self.opening
+
+        sizes = range(self.longest, 0, -1)
+        while cut := next((size for size in sizes if size < len(words) and begins(size)), 0):
+            words = words[cut:]
+        while cut := next((size for size in sizes if size < len(words) and words[-size:] in self.around), 0):
+            words = words[:-cut]
+        return words
 
 
 def _free(pieces: frozenset[Words], taken: set[str]) -> frozenset[Words]:
@@ -96,15 +130,3 @@ def _apart(
             if rest is not None:
                 return [pieces.get(piece), *rest]
     return None
-
-
-def _without(words: Words, around: frozenset[Words], opening: frozenset[Words]) -> Words:
-    def begins(size: int) -> bool:
-        return words[:size] in around or words[:size] in opening
-
-    sizes = range(max(map(len, around | opening), default=0), 0, -1)
-    while cut := next((size for size in sizes if size < len(words) and begins(size)), 0):
-        words = words[cut:]
-    while cut := next((size for size in sizes if size < len(words) and words[-size:] in around), 0):
-        words = words[:-cut]
-    return words

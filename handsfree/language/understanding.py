@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from handsfree.language.meaning import (
     ONWARD,
@@ -26,13 +27,13 @@ from handsfree.language.meaning import (
     gate_text,
     may_prove,
 )
-from handsfree.language.own_words import OwnWords, Words
+from handsfree.language.own_words import OwnPieces, OwnWords, Words
 from handsfree.language.tokens import respelled, tokens
 
 DecoysOf = Callable[[Listening], Mapping[str, Meaning]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Vocabulary:
     """The words of a language, from its grammar. `respell`: short form written -> words said. The words of the sets turn a
     phrase into its denial; `live`: words for a supply that is on. `spell_numbers`, `spell_digits`: written numbers into
@@ -109,19 +110,13 @@ def understand(
         return ()
     said, digits = vocabulary.spell_numbers(pieces), vocabulary.spell_digits(pieces)
     asked = "?" in text
-    table: dict[str, list[Meaning]] = {}
-    for meaning in _in_force(listening, vocabulary):
-        table.setdefault(meaning.spoken, []).append(meaning)
-    for phrase in listening.phrases:  # also as written: somebody may type 'LED on'
-        as_written = " ".join(respelled(tokens(phrase), vocabulary.respell))
-        if not any(meaning.sense is Sense.PHRASE for meaning in table.get(as_written, ())):
-            table.setdefault(as_written, []).insert(0, Meaning(Sense.PHRASE, phrase, spoken=as_written))
+    table, one_s_own = _table(listening, vocabulary, own)
 
     found = [m for m in table.get(" ".join(digits), ()) if m.sense is Sense.GATE]
     if found and asked:
         return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
     bare = trimmed(said, vocabulary.hesitation)
-    core = own.bare(bare, listening, in_own_words(table)) if listening.own_words and not listening.guarded else bare
+    core = one_s_own.bare(bare) if listening.own_words and not listening.guarded else bare
     core = trimmed(core, (*vocabulary.hesitation, *vocabulary.lead_in))
     for words, senses in (
         (said, (Sense.PHRASE, Sense.STATE, Sense.COMMAND)),
@@ -140,11 +135,24 @@ def understand(
         return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
     if found:
         return tuple(dict.fromkeys(found))
-    meant = own.meaning(said, listening, in_own_words(table))
+    meant = one_s_own.meaning(said)
     if meant is not None and not (asked and (meant.sense is Sense.PHRASE or meant.text in (*WHEN_ASKED, *ONWARD))):
         return (meant,)  # 'can you repeat that?' asks; 'all done?' is asked of somebody
     kind = _exact_decoy(digits, listening, decoys) or denial(digits, asked, listening, vocabulary)
     return (Meaning(Sense.DENIAL, kind, spoken=" ".join(digits)),) if kind else ()
+
+
+@lru_cache(maxsize=64)
+def _table(listening: Listening, vocabulary: Vocabulary, own: OwnWords) -> tuple[Mapping[str, Sequence[Meaning]], OwnPieces]:
+    """By words, what is in force; and what people's own words are made of here. The same is in force for many sentences."""
+    table: dict[str, list[Meaning]] = {}
+    for meaning in _in_force(listening, vocabulary):
+        table.setdefault(meaning.spoken, []).append(meaning)
+    for phrase in listening.phrases:  # also as written: somebody may type 'LED on'
+        as_written = " ".join(respelled(tokens(phrase), vocabulary.respell))
+        if not any(meaning.sense is Sense.PHRASE for meaning in table.get(as_written, ())):
+            table.setdefault(as_written, []).insert(0, Meaning(Sense.PHRASE, phrase, spoken=as_written))
+    return table, own.reading(listening, in_own_words(table))
 
 
 def in_own_words(table: Mapping[str, Sequence[Meaning]]) -> dict[Words, Meaning]:
@@ -200,8 +208,7 @@ def denial(words: Words, asked: bool, listening: Listening, vocabulary: Vocabula
         kind = _number_denial(vocabulary.spell_numbers(words), vocabulary)
         if kind is not None:
             return kind
-    for spoken in forms(replace(listening, gate=None), vocabulary):
-        phrase = tuple(spoken.split())
+    for phrase in _phrases(replace(listening, gate=None), vocabulary):
         if len(words) > len(phrase) + 4:
             continue
         at = _find(phrase, words)
@@ -211,6 +218,11 @@ def denial(words: Words, asked: bool, listening: Listening, vocabulary: Vocabula
         if len(phrase) > 1 and (words == phrase[: len(words)] or words == phrase[-len(words):]):
             return Denial.HALF
     return None
+
+
+@lru_cache(maxsize=64)
+def _phrases(listening: Listening, vocabulary: Vocabulary) -> tuple[Words, ...]:
+    return tuple(tuple(spoken.split()) for spoken in forms(listening, vocabulary))
 
 
 def _number_denial(words: Words, vocabulary: Vocabulary) -> Denial | None:
