@@ -107,6 +107,14 @@ def _cost(a: str, b: str) -> float:
     return 0.0 if a == b else _HALF if frozenset((a, b)) in _NEAR else 1.0
 
 
+def apart_at_least(a: Phonemes, b: Phonemes, least: float) -> float:
+    """No more than their distance where two unlike sounds cost `least` or more, here or in another measure."""
+    from rapidfuzz.distance import Levenshtein
+
+    unlike = Levenshtein.distance(letters(a), letters(b))
+    return min(1.0, unlike * min(least, _HALF) / max(len(a), len(b), 1)) - 1e-9
+
+
 @lru_cache(maxsize=50_000)
 def sound_distance(a: Phonemes, b: Phonemes) -> float:
     """The weighted edit distance of two phoneme sequences, as a share of the longer one."""

@@ -50,6 +50,12 @@ def _costs(code: str) -> Mapping[tuple[str, str], float]:
     return costs
 
 
+@lru_cache(maxsize=8)
+def least_cost(code: str) -> float:
+    """Of two unlike sounds."""
+    return min((cost for (one, other), cost in _costs(code).items() if one != other), default=1.0)
+
+
 def distance(a: Phonemes, b: Phonemes, costs: Mapping[tuple[str, str], float]) -> float:
     """The least cost of turning one into the other, as a share of the longer one. A sound that is lost or comes from nothing
     costs 1: the phone loop loses a quarter of all sounds, which recognisers with a grammar do not."""

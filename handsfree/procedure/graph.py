@@ -157,22 +157,22 @@ class StepIndex:
         also the ways past steps that may be skipped, without a name."""
         import networkx as nx
 
-        graph: Graph = nx.DiGraph()
         first = first_place(self.book)
-        graph.add_node(first)
-        waiting = [first]
+        names: dict[tuple[Place, Place], tuple[str, ...]] = {}  # in a dictionary first: networkx takes long for each edge
+        seen, waiting = {first}, [first]
         while waiting:
             place = waiting.pop()
             past = self.passed(place) if skipping else None
             for to, name in (*self.next_places(place), *([] if past is None else [(past, "")])):
-                if to not in graph and to not in EXITS:
+                if to not in seen and to not in EXITS:
                     waiting.append(to)
-                if graph.has_edge(place, to):
-                    graph.edges[place, to]["names"] += (name,)
-                else:
-                    graph.add_edge(place, to, names=(name,))
-            if len(graph) > LIMIT_PLACES:
+                seen.add(to)
+                names[place, to] = (*names.get((place, to), ()), name)
+            if len(seen) > LIMIT_PLACES:
                 raise TooLarge(phrasing.say(self.language, "size", procedure=self.book.main, most=LIMIT_PLACES))
+        graph: Graph = nx.DiGraph()
+        graph.add_node(first)
+        graph.add_edges_from((place, to, {"names": told}) for (place, to), told in names.items())
         return graph
 
 

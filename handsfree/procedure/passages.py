@@ -21,15 +21,15 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
     steps = book.procedures[name].steps
     ids = {name_of(step.id): step.id for step in steps}
     kinds = {step.id: step for step in steps}
-    graph: Graph = None
+    came_from: dict[Place, tuple[Place, ...]] = {}
     for step in steps:
         if not isinstance(step, Decide | Finding | Handover):
             continue
-        graph = graph if graph is not None else StepIndex(book).graph()
+        came_from = came_from or _came_from(StepIndex(book).graph())
         place = Place((), name, step.id)
-        if place not in graph:
+        if place not in came_from:
             continue
-        before = _before(graph, place)
+        before = _before(came_from, place)
         say = partial(remark_at, book, name, step, "values")
         if isinstance(step, Decide):
             for named in dict.fromkeys(ids[one] for case in step.cases for one in expressions.names_used(case.when)):
@@ -39,11 +39,20 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
             yield from _leaning(step, before, kinds, say)
 
 
-def _before(graph: Graph, place: Place) -> frozenset[str]:
-    """Ids of the steps of the same procedure that lie on some way to the place."""
-    import networkx as nx
+def _came_from(graph: Graph) -> dict[Place, tuple[Place, ...]]:
+    """Asked for each step that leans on others: of networkx itself, their ancestors took most of the time of a check."""
+    return {place: tuple(graph.predecessors(place)) for place in graph}
 
-    return frozenset(one.step for one in nx.ancestors(graph, place) if one.calls == () and one.procedure == place.procedure)
+
+def _before(came_from: dict[Place, tuple[Place, ...]], place: Place) -> frozenset[str]:
+    """Ids of the steps of the same procedure that lie on some way to the place."""
+    found, waiting = {place}, [place]
+    while waiting:
+        new = set(came_from[waiting.pop()]) - found
+        found |= new
+        waiting.extend(new)
+    found.remove(place)
+    return frozenset(one.step for one in found if one.calls == () and one.procedure == place.procedure)
 
 
 def _leaning(

@@ -4,10 +4,10 @@ caution stands right before what it protects."""
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Collection, Iterator
 
 from handsfree.procedure import phrasing
-from handsfree.procedure.graph import EXITS, Place, first_place, places
+from handsfree.procedure.graph import Place, first_place, places
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import Caution, Step
 from handsfree.procedure.proof_parts import Proof, ProofFault
@@ -18,10 +18,10 @@ def hazard_cautions(proof: Proof) -> Iterator[ProofFault]:
     no step that meets it may be reachable (the same as: some of them together dominate it)."""
     for hazard in sorted(one.name for one in usual().hazards.values() if one.caution):
 
-        def warns(place: Place, hazard: str = hazard) -> bool:
-            step = proof.expansion.step(place)
-            return isinstance(step, Caution) and hazard in step.hazards
-
+        warns = {
+            place for place in proof.onward
+            if isinstance(step := proof.expansion.step(place), Caution) and hazard in step.hazards
+        }
         came_from = _reached_past(proof, warns)
         for place in came_from:
             step = proof.expansion.step(place)
@@ -30,18 +30,18 @@ def hazard_cautions(proof: Proof) -> Iterator[ProofFault]:
                 yield proof.fault(place, "hazard without caution", _path(came_from, place), hazard=named)
 
 
-def _reached_past(proof: Proof, removed: Callable[[Place], bool]) -> dict[Place, Place | None]:
-    """All that is reachable with the steps for which `removed` holds taken out, each with the place it is reached from on a
+def _reached_past(proof: Proof, removed: Collection[Place]) -> dict[Place, Place | None]:
+    """All that is reachable with these steps taken out, each with the place it is reached from on a
     shortest path."""
     first = first_place(proof.book)
-    if removed(first):
+    if first in removed:
         return {}
     came_from: dict[Place, Place | None] = {first: None}
     waiting = deque([first])
     while waiting:
         place = waiting.popleft()
-        for to in proof.graph.adj[place]:
-            if to not in came_from and to not in EXITS and not removed(to):
+        for to in proof.onward[place]:
+            if to not in came_from and to not in removed:
                 came_from[to] = place
                 waiting.append(to)
     return came_from
@@ -73,12 +73,7 @@ def protected(proof: Proof) -> Iterator[ProofFault]:
             else:
                 guards.setdefault((name, target), []).append(step.id)
     for (name, target), cautions in sorted(guards.items()):
-        removed = frozenset((name, caution) for caution in cautions)
-
-        def guards_it(place: Place, removed: frozenset[tuple[str, str]] = removed) -> bool:
-            return (place.procedure, place.step) in removed
-
-        came_from = _reached_past(proof, guards_it)
+        came_from = _reached_past(proof, {one for one in proof.onward if one.procedure == name and one.step in cautions})
         for place in came_from:
             if (place.procedure, place.step) == (name, target):
                 yield proof.fault(place, "caution passed by", _path(came_from, place), caution=cautions[0])

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 from typing import NamedTuple
 
 from handsfree.isolation.rules import Hold, Holds, Power
 from handsfree.procedure import phrasing
-from handsfree.procedure.graph import Graph, Place, StepIndex, first_place
+from handsfree.procedure.graph import EXITS, Graph, Place, StepIndex, first_place, places
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import (
     Book,
@@ -91,6 +92,11 @@ class Proof:
     @property
     def energy(self) -> Energy:
         return self.book.energy
+
+    @cached_property
+    def onward(self) -> dict[Place, tuple[Place, ...]]:
+        """Every place, with those that can come next: the proofs go through them very often."""
+        return {place: tuple(to for to in self.graph.successors(place) if to not in EXITS) for place in places(self.graph)}
 
     def met(self, step: Step) -> tuple[str, ...]:
         """The hazards of a step; relieving a charge meets what that charge feeds."""

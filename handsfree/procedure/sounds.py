@@ -11,7 +11,7 @@ from itertools import combinations, permutations, product
 from handsfree.language.base import Language
 from handsfree.language.meaning import ALWAYS, GIVES_WAY, WHEN_ASKED
 from handsfree.procedure import phrasing
-from handsfree.procedure.confusions import shares_of, weighed
+from handsfree.procedure.confusions import least_cost, shares_of, weighed
 from handsfree.procedure.model import Answer, Ask, Book
 from handsfree.procedure.remarks import Remark, Weight, remark_at
 from handsfree.procedure.wording import WordLists, texts, word_lists
@@ -50,15 +50,19 @@ def _far(language: Language, a: str, b: str) -> float:
 
 def taken_for(language: Language, a: str, b: str) -> bool:
     """One may be heard as the other."""
-    return a.casefold() == b.casefold() or (_may_lie_within(a, b, ALIKE) and _far(language, a, b) < ALIKE)
+    return a.casefold() == b.casefold() or (_may_lie_within(language, a, b, ALIKE) and _far(language, a, b) < ALIKE)
 
 
-def _may_lie_within(a: str, b: str, share: float) -> bool:
-    """False where their lengths alone keep them further apart than this: a sound that is lost costs 1."""
-    from handsfree.language.phonetics import phonemes
+def _may_lie_within(language: Language, a: str, b: str, share: float) -> bool:
+    """False where their lengths alone keep them further apart than this (a sound that is lost costs 1), or, in English, so
+    many sounds of theirs differ that they do whatever these are: found sooner than by how unlike each is."""
+    from handsfree.language.phonetics import apart_at_least, phonemes
 
-    one, other = len(phonemes(a)), len(phonemes(b))
-    return abs(one - other) < share * max(one, other) or one == other
+    one, other = phonemes(a), phonemes(b)
+    longer = max(len(one), len(other))
+    if abs(len(one) - len(other)) >= share * longer and len(one) != len(other):
+        return False
+    return language.code != "en" or apart_at_least(one, other, least_cost(language.code)) < share
 
 
 def _all_but_one(a: str, b: str, language: Language) -> bool:
@@ -109,7 +113,7 @@ def _like_commands(step: Ask, language: Language, words: WordLists, say: partial
         if same is not None:
             yield say(Weight.ERROR, "guarded-answer", way=same)
             continue
-        near = [(way, phrase) for way in ways_said(answer) for phrase in phrases if _may_lie_within(way, phrase, ALIKE)]
+        near = [pair for pair in product(ways_said(answer), phrases) if _may_lie_within(language, *pair, ALIKE)]
         apart, way, phrase = min(((_far(language, *pair), *pair) for pair in near), default=(1.0, "", ""))
         if apart < ALIKE:
             others = [w for one in step.answers if one is not answer for w in ways_said(one)]
