@@ -411,8 +411,9 @@ def _unless(procedure: Procedure, ahead: frozenset[str]) -> frozenset[tuple[str,
 
 
 def _series(state: State) -> Any:
-    """Of the series that decisions judge, what they would say of it now; readings that lead the same ways are one."""
-    if not state.frames or not state.series:
+    """Of the series that decisions judge, what they would say of it now; readings that lead the same ways are one. Where no
+    procedure that may come judges any, nothing to come can tell by it."""
+    if not state.frames or not state.series or not any(map(_judged, state.book.procedures.values())):
         return ()
     series: dict[str, tuple[tuple[float, float], ...]] = {}
     for one in state.series:
@@ -420,14 +421,18 @@ def _series(state: State) -> Any:
             series[one.series] = (*series.get(one.series, ()), (one.minute, one.value))
     here = ((step, result) for (where, step), result in state.remembered.items() if where == state.path)
     values = {expressions.name_of(step): _value(result) for step, result in here}
-    judged = tuple(
-        tuple(case.when for case in step.cases)
-        for step in decisions(state.procedure) if any("rows(" in case.when for case in step.cases)
-    )  # fmt: skip
+    judged = _judged(state.procedure)
     named = {name for cases in judged for when in cases for name in _names(when)}
     told = tuple(sorted((name, value) for name, value in values.items() if name in named))
     lately = tuple(round(value) for _, value in series.get("proof", ())[-3:])
     return (_ways(judged, told, tuple(sorted(series.items()))), lately) if any(series) else ()
+
+
+@cache
+def _judged(procedure: Procedure) -> tuple[tuple[str, ...], ...]:
+    """The cases of each decision that judges a series."""
+    cases = (tuple(case.when for case in step.cases) for step in decisions(procedure))
+    return tuple(whens for whens in cases if any("rows(" in when for when in whens))
 
 
 @lru_cache(maxsize=100_000)
