@@ -275,6 +275,8 @@ def _stem(word: str, subject: str) -> bool:
 
 
 def _find(part: Words, words: Words) -> int | None:
+    if part and part[0] not in words:
+        return None
     for at in range(len(words) - len(part) + 1):
         if words[at : at + len(part)] == part:
             return at
