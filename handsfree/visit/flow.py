@@ -91,8 +91,9 @@ class Flow(Turn[State]):
         """What the step's result means to the fault model; it replaces the result from an earlier pass."""
         assert self.state.step is not None
         here = (self.state.path, self.state.step.id)
-        others = {step: told for step, told in self.state.tellings.items() if step != here}
-        self.change(tellings={**others, here: what or ""})
+        told = dict(self.state.tellings)
+        told.pop(here, None)  # it stands where it is told last
+        self.change(tellings={**told, here: what or ""})
 
     def untell(self, since: tuple[tuple[str, ...], str]) -> None:
         """Take back what this step and later ones told."""
