@@ -20,11 +20,13 @@ _LIVE = _TESTS / "live"
 LONGEST = tuple(
     _TESTS / name
     for name in (
-        "shipped/test_walks.py", "test_house.py", "test_readme.py", "test_wrong_uses.py", "test_platforms.py",
-        "faults/test_tamper.py", "faults/test_visit.py", "faults/test_crash.py", "handbook/test_handbook.py",
-        "faults/test_running.py", "visit/test_demo.py", "speech/test_pocketsphinx.py", "authoring/test_dictation.py",
-        "sending/test_send_faults.py", "faults/test_disk.py", "authoring/test_record_voice.py", "visit/test_exhaustive.py",
-        "visit/test_spanish_visit.py", "visit/test_starting.py", "speech/test_evaluate.py", "trade/test_scenarios.py",
+        "shipped/test_walks.py", "test_readme.py", "test_wrong_uses.py", "relisten/test_relisten.py",
+        "handbook/test_handbook.py", "test_house.py", "sending/test_send_faults.py", "trades/test_trades.py",
+        "speech/test_pocketsphinx.py", "authoring/test_dictation.py", "faults/test_tamper.py",
+        "authoring/test_record_voice.py", "faults/test_running.py", "speech/test_evaluate.py", "faults/test_visit.py",
+        "faults/test_crash.py", "language/test_numbers.py", "trade/test_scenarios.py", "authoring/test_second_ear.py",
+        "sending/test_send.py", "visit/test_demo.py", "pack/test_pack.py", "language/test_spanish_numbers.py",
+        "test_platforms.py",
     )
 )
 

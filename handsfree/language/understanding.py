@@ -110,13 +110,13 @@ def understand(
         return ()
     said, digits = vocabulary.spell_numbers(pieces), vocabulary.spell_digits(pieces)
     asked = "?" in text
-    table, one_s_own = _table(listening, vocabulary, own)
+    table, pieces_here = _table(listening, vocabulary, own)
 
     found = [m for m in table.get(" ".join(digits), ()) if m.sense is Sense.GATE]
     if found and asked:
         return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
     bare = trimmed(said, vocabulary.hesitation)
-    core = one_s_own.bare(bare) if listening.own_words and not listening.guarded else bare
+    core = pieces_here.bare(bare) if listening.own_words and not listening.guarded else bare
     core = trimmed(core, (*vocabulary.hesitation, *vocabulary.lead_in))
     for words, senses in (
         (said, (Sense.PHRASE, Sense.STATE, Sense.COMMAND)),
@@ -135,7 +135,7 @@ def understand(
         return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
     if found:
         return tuple(dict.fromkeys(found))
-    meant = one_s_own.meaning(said)
+    meant = pieces_here.meaning(said)
     if meant is not None and not (asked and (meant.sense is Sense.PHRASE or meant.text in (*WHEN_ASKED, *ONWARD))):
         return (meant,)  # 'can you repeat that?' asks; 'all done?' is asked of somebody
     kind = _exact_decoy(digits, listening, decoys) or denial(digits, asked, listening, vocabulary)
@@ -156,7 +156,7 @@ def _table(listening: Listening, vocabulary: Vocabulary, own: OwnWords) -> tuple
 
 
 def in_own_words(table: Mapping[str, Sequence[Meaning]]) -> dict[Words, Meaning]:
-    """What is in force, by its words, for `OwnWords.meaning`."""
+    """What is in force, by its words, for `OwnWords.reading`."""
     return {tuple(spoken.split()): meanings[0] for spoken, meanings in table.items()}
 
 
