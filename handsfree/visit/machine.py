@@ -39,13 +39,13 @@ from handsfree.visit.persons import GATES
 from handsfree.visit.plain import wait_left
 from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.starting import VISIT
-from handsfree.visit.state import Awaiting, Form, Overlay, Sample, State
+from handsfree.visit.state import CLEARED, Awaiting, Form, Overlay, Sample, State
 from handsfree.visit.steps import record, set_wait_timer, tell_locks
 from handsfree.visit.wishes import is_command
 
 #: Raise this number when the same happenings give other effects than before: a record made under another number is shown
 #: as it was, and a visit resumed from one starts from what is on record.
-RULES = 12
+RULES = 13
 QUIET_SECONDS = 180.0
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence it may be another lock: its number is asked for again
 
@@ -283,10 +283,12 @@ def _attached(flow: Flow, event: events.Attached) -> None:
 
 def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
     """Nobody can speak to the program now: the gate closes and the visit stands by."""
-    _shut(flow, flow.sentence("why-resume"))
+    shut = flow.state.interlock.power is not Power.LIVE
+    if shut:
+        clear(flow, SourceEvent.RESUMED, flow.sentence("why-resume"))
     _unheard(flow)
     flow.prompt("sound-lost", "notice", cuttable=False, what=flow.sentence(f"part-{event.what}"))
-    flow.change(overlay=Overlay.STAND_BY, lost=flow.state.lost | {event.what})
+    flow.change(overlay=Overlay.STAND_BY, lost=flow.state.lost | {event.what} | ({CLEARED} if shut else set()))
 
 
 def _unheard(flow: Flow) -> None:
@@ -296,15 +298,13 @@ def _unheard(flow: Flow) -> None:
 
 def _sound_back(flow: Flow, event: events.SoundBack) -> None:
     """The visit stands by, and says so, whatever went on while nobody could speak: 'go ahead' must not pass a step unheard.
-    It is said once, with the last part that comes back: one plug takes microphone and loudspeaker with it."""
-    flow.change(overlay=Overlay.STAND_BY, lost=flow.state.lost - {event.what})
+    It is said once, with the last part that comes back: one plug takes both. So is that an isolation is cleared."""
+    left = flow.state.lost - {event.what}
+    flow.change(overlay=Overlay.STAND_BY, lost=left if left - {CLEARED} else frozenset())
     if not flow.state.lost:
+        if left and flow.state.interlock.power is not Power.ISOLATED:  # somebody may have typed meanwhile
+            flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.sentence("why-resume"))
         flow.prompt("sound-back", "notice")
-
-
-def _shut(flow: Flow, why: str) -> None:
-    if flow.state.interlock.power is not Power.LIVE:
-        clear(flow, SourceEvent.RESUMED, why)
 
 
 def _sound_dropped(flow: Flow, event: events.SoundDropped) -> None:

@@ -124,6 +124,10 @@ class Pending:
     given_unit: str
 
 
+#: In `State.lost`: the loss cleared an isolation, which is said again when it can be heard.
+CLEARED = "isolation"
+
+
 @dataclass(frozen=True)
 class State:
     """Everything that the machine knows between two happenings."""
@@ -155,7 +159,7 @@ class State:
     half: bool = False  # half time of this wait is still to be told
     learned: frozenset[str] = frozenset()  # how answers are worded, of what the person has worded so once
     level: float = 0.0  # how loud the person who is heard usually is, dB full scale; 0 before it is known
-    lost: frozenset[str] = frozenset()  # the parts of the sound that are gone
+    lost: frozenset[str] = frozenset()  # the parts of the sound that are gone, and CLEARED
     form: Form = Form.USUAL
     emergency: str = ""  # whom to call, as it is said
     series: tuple[Sample, ...] = ()

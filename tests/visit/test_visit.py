@@ -149,6 +149,18 @@ def test_lost_sound_closes_the_gate_and_stands_by() -> None:
     assert scene.step == "reach"
 
 
+def test_that_lost_sound_cleared_the_isolation_is_said_when_it_can_be_heard() -> None:
+    """What is said into a loudspeaker that is gone reaches nobody, and hands are in the cabinet."""
+    scene = isolated().words("understood")
+    for part in ("microphone", "loudspeaker"):
+        scene.tell(SoundLost("headset", part))
+    scene.tell(SoundBack("headset", "microphone"))
+    assert not [effect for effect in scene.last if isinstance(effect, Say)]
+    scene.tell(SoundBack("headset", "loudspeaker"))
+    assert scene.said.startswith("Isolation is cleared: the visit was interrupted. Hands out.")
+    assert scene.said.endswith("Standing by. Say go ahead.")
+
+
 def test_going_back_from_an_unconfirmed_isolation_is_live_again() -> None:
     scene = at_gate().words("go back")
     assert (scene.step, scene.power) == ("air", "LIVE")
