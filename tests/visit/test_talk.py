@@ -423,7 +423,10 @@ def test_help_offers_nothing_that_was_just_asked() -> None:
 # ---- who is here, what else -------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("line", ["where am i", "who is here", "whose lock is on", "is it safe now", "are we isolated"])
+@pytest.mark.parametrize(
+    "line",
+    ["where am i", "who is here", "whose lock is on", "is it safe now", "are we isolated", "Where was I?", "where were we"],
+)
 def test_where_am_i_says_whose_locks_are_on_and_no_number(line: str) -> None:
     scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "isolated lock four two", "nothing runs")
     scene.words("understood", line)
