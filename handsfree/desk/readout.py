@@ -31,7 +31,7 @@ from handsfree.journal.findings import (
     rank_of,
 )
 from handsfree.journal.follow import ReplayMachine
-from handsfree.journal.found import diagnosis, tells
+from handsfree.journal.found import diagnosis, findings_that_stand, tells
 from handsfree.journal.private import shown_said, shown_words
 from handsfree.journal.rights import NO_RIGHTS, Rights
 from handsfree.journal.rows import range_of
@@ -40,7 +40,7 @@ from handsfree.journal.story import complaint_of
 from handsfree.journal.verify import verify
 
 #: Raise it when the code that reads a folder changes: every visit is then read again.
-VERSION = 10
+VERSION = 11
 #: Seconds that no due time lies ahead of the beginning: two years.
 LATEST_DUE = 2 * 366 * 86_400.0
 #: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit. No honest visit
@@ -284,8 +284,7 @@ def _gates(entries: Sequence[Stamped]) -> list[Values]:
 def _faults(entries: Sequence[Stamped], began: float) -> list[Values]:
     return [
         {"n": e.n, "began": began, "fault": e.event.finding, "tells": tells(e.event), "text": e.event.text[:LONGEST_TEXT]}
-        for e in entries
-        if isinstance(e.event, ev.FindingMade)
+        for e in findings_that_stand(entries)
     ]
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 
 from handsfree.journal import events as ev
 from handsfree.journal.events import HAPPENINGS, Stamped
-from handsfree.journal.found import FAULT, locks_on, tells
+from handsfree.journal.found import FAULT, findings_that_stand, locks_on, tells
 from handsfree.journal.rows import amount, clock, plainly, range_of, span
 
 StepKey = tuple[tuple[str, ...], str]
@@ -289,7 +289,7 @@ def _closed_out_of_range(entries: Entries, limits: FindingLimits) -> Iterator[Re
 def _work_done(entries: Entries) -> int:
     """The event behind which readings judge the work; -1 where nothing was found or done."""
     restored = [e.n for e in entries if isinstance(e.event, ev.Gate) and (e.event.was, e.event.now) == ("RESTORING", "LIVE")]
-    faults = [e.n for e in entries if isinstance(e.event, ev.FindingMade) and tells(e.event) == FAULT]
+    faults = [e.n for e in findings_that_stand(entries) if tells(e.event) == FAULT]
     return restored[-1] if restored else faults[-1] if faults else -1
 
 
@@ -348,12 +348,14 @@ def _wait_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.SetTimer) and event.timer == "wait":
-            due = event.seconds
+            due = event.seconds + (entry.mono - waiting.mono if waiting else 0.0)  # set again, it is what is left
         if isinstance(event, HAPPENINGS) and not isinstance(event, ev.PromptEnded):
             cause = entry
         elif isinstance(event, ev.StepEntered | ev.Closed):
+            if isinstance(event, ev.Closed) and event.outcome == "to be continued":
+                continue
             said = cause is not None and isinstance(cause.event, ev.Utterance)
-            if waiting is not None and said and not (isinstance(event, ev.Closed) and event.outcome == "to be continued"):
+            if waiting is not None and said:
                 asked, took = f" of {span(due)}" if due else "", span(entry.mono - waiting.mono)
                 sentence = f"The wait{asked} at {plainly(waiting.event.step)} was cut short after {took}."
                 yield ReviewFinding("wait cut short", entry.n, entry.mono, sentence)

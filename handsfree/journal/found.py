@@ -9,7 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from handsfree.journal.events import FindingMade, LockChanged, Stamped
+from handsfree.journal.events import (
+    HAPPENINGS,
+    AnswerTaken,
+    Corrected,
+    FindingMade,
+    LockChanged,
+    PromptEnded,
+    ReadingTaken,
+    Stamped,
+    StepEntered,
+    Utterance,
+)
 
 FAULT, SOUND, PROVED, ADVICE = "fault", "sound", "proved", "advice"
 
@@ -25,6 +36,8 @@ delivery-air-cold-after-cleaning pulling-down cold-again cold-again-late cold-ag
 _TELLS = dict.fromkeys(_IN_ORDER.split(), SOUND) | dict.fromkeys(_BY_WORK.split(), PROVED)
 #: Procedures whose findings are advice on what lies in the cabinet.
 _ADVISING = ("food-safety",)
+#: Procedures that judge the work.
+_JUDGING = ("prove-pull-down",)
 
 
 def tells(finding: FindingMade) -> str:
@@ -35,15 +48,41 @@ def tells(finding: FindingMade) -> str:
     return _TELLS.get(finding.finding, FAULT)
 
 
+def findings_that_stand(entries: Sequence[Stamped]) -> list[Stamped]:
+    """The events of the findings without those that the technician went back behind, by 'go back' or by a correction. A
+    finding that still holds then is made again, and the later one counts."""
+    made: list[Stamped] = []
+    entered: dict[tuple[tuple[str, ...], str], int] = {}
+    answered: dict[tuple[tuple[str, ...], str], int] = {}
+    back = False
+    for entry in entries:
+        event, since = entry.event, None
+        if isinstance(event, FindingMade):
+            made.append(entry)
+        elif isinstance(event, AnswerTaken | ReadingTaken):
+            answered[(event.path, event.step)] = entry.n
+        elif isinstance(event, Corrected):
+            since = answered.pop((event.path, event.step), None)
+        elif isinstance(event, StepEntered):
+            since = entered.get((event.path, event.step)) if back else None
+            entered[(event.path, event.step)] = entry.n
+            back = False
+        elif isinstance(event, HAPPENINGS) and not isinstance(event, PromptEnded):
+            back = isinstance(event, Utterance) and event.verdict == "accepted" and event.text == "go back"
+        if since is not None:
+            made = [one for one in made if one.n < since]
+    return made
+
+
 def diagnosis(entries: Sequence[Stamped]) -> Stamped | None:
-    """The event of the diagnosis: the last fault, because a procedure goes from the symptom to the cause; if there is none,
-    the last finding that is not advice; None if nothing was found."""
-    made = [entry for entry in entries if isinstance(entry.event, FindingMade)]
-    for kinds in ((FAULT,), (SOUND, PROVED)):
-        of_kind = [entry for entry in made if tells(entry.event) in kinds]
-        if of_kind:
-            return of_kind[-1]
-    return None
+    """The event of the diagnosis: the last fault, because a procedure goes from the symptom to the cause. What a procedure
+    finds that judges the work is no cause, and counts only where there is no other. If there is no fault, the last finding
+    that is not advice; None if nothing was found."""
+    made = findings_that_stand(entries)
+    faults = [entry for entry in made if tells(entry.event) == FAULT]
+    causes = [entry for entry in faults if not {*entry.event.path} & {*_JUDGING}]
+    others = [entry for entry in made if tells(entry.event) in (SOUND, PROVED)]
+    return next((some[-1] for some in (causes, faults, others) if some), None)
 
 
 def locks_on(entries: Sequence[Stamped]) -> list[tuple[str, str]]:

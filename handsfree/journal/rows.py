@@ -148,6 +148,7 @@ _UNITS = {
     "kelvin": "K",
     "minute": "min",
     "second": "s",
+    "kilogram": "kg",
 }
 
 
@@ -319,7 +320,9 @@ _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
     ),
     ev.Alarm: lambda e: ("technician", "alarm", e.words or e.kind, f"isolation {e.isolation}", TROUBLE),
     ev.AlsoSaid: lambda e: ("technician", "also said", e.words, f"{e.means}: {e.now}" if e.means else e.now, _NONE),
-    ev.FactUsed: lambda e: ("record", "known", f"{e.step}: {e.value}", f"not asked: {e.fact}, {e.age:.0f} s old", _NONE),
+    ev.FactUsed: lambda e: (
+        "record", "known", f"{e.step}: {answer_given(e.value)}", f"not asked: {e.fact}, {e.age:.0f} s old", _NONE
+    ),
     ev.DeskAsked: lambda e: ("record", "asked", f"A question of {e.by} was put", "", _NONE),
     ev.DeskAnswered: lambda e: ("record", "answered", "It was answered by the note before", "", _NONE),
     ev.StepPassed: lambda e: ("record", "passed", e.step, ", ".join(f"{name}: {value}" for name, value in e.because), _NONE),

@@ -27,7 +27,7 @@ from handsfree.journal import events as ev
 from handsfree.journal.account import Account
 from handsfree.journal.declared import parts_declared
 from handsfree.journal.events import Stamped
-from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, locks_on, tells
+from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, findings_that_stand, locks_on, tells
 from handsfree.journal.rows import amount, answer_given, printable, range_of, span, unit
 
 
@@ -143,7 +143,8 @@ def _section(title: str, lines: Sequence[str]) -> Section:
 def gathered(entries: Sequence[Stamped]) -> Gathered:
     """By the rules of this file."""
     got = Gathered()
-    restored, corrected = False, taken_back(entries)
+    restored, found = False, {entry.n for entry in findings_that_stand(entries)}
+    gone = taken_back(entries) | {e.n for e in entries if isinstance(e.event, ev.FindingMade) and e.n not in found}
     step: ev.StepEntered | None = None
     moved_on = said = alarm = False
     words: list[str] = []
@@ -168,7 +169,7 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
             declared = parts_declared(event.copies)
         elif isinstance(event, ev.Gate):
             restored = restored or (event.was, event.now) == ("RESTORING", "LIVE")
-        elif entry.n in corrected:
+        elif entry.n in gone:
             continue
         elif isinstance(event, ev.ReadingTaken):
             (got.after if restored else got.before)[event.quantity] = event

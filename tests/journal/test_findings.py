@@ -225,6 +225,16 @@ def test_a_wait_cut_short() -> None:
     assert _rules(*begun, (20.0, HEARD), (60.0, ev.TimerRang("wait")), (60.0, _step("b"))) == []
 
 
+def test_a_wait_over_night_that_is_cut_short_after_the_visit_was_resumed() -> None:
+    """Minutes later; or the temperature "of the morning" is none, and nobody hears of it."""
+    parted = ((0.0, HEARD), (0.0, _step("night", "wait")), (0.0, ev.Closed("to be continued", "")))
+    early = (*parted, (3600.0, ev.Resumed("to be continued")), (3600.0, ev.SetTimer("wait", 54000.0)), (3660.0, HEARD))
+    made = [f for f in findings(_record(*early, (3660.0, _step("b")))) if f.rule == "wait cut short"]
+    assert [finding.sentence for finding in made] == ["The wait of 16 h at night was cut short after 1 h 1 min."]
+    late = (*parted, (60000.0, ev.Resumed("to be continued")), (60000.0, _step("b")))
+    assert "wait cut short" not in _rules(*late)
+
+
 def test_a_clock_that_moved_and_a_record_without_a_seal() -> None:
     assert _rules((0.0, ev.ClockMoved(-3600.0))) == ["clock moved"]
     assert [f.rule for f in findings(_record((0.0, HEARD))[:-1])] == ["no seal"]

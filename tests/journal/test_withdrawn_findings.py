@@ -1,0 +1,70 @@
+"""A finding behind which the technician went back is no finding of the visit, unless it was made again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from handsfree.journal import events as ev
+from handsfree.journal.events import Stamped
+from handsfree.journal.found import diagnosis, findings_that_stand
+from handsfree.journal.rows import rows
+from handsfree.journal.service import gathered
+
+PATH = ("too-warm",)
+FILLED = ev.FindingMade(PATH, "load-found", "fresh-fill", "Warm stock was filled in.", (("load", "freshly filled"),))
+CIRCUIT = ev.FindingMade(PATH, "circuit", "sealed-circuit-suspected", "The sealed circuit is suspect.")
+NOT_YET = ev.FindingMade((*PATH, "prove-pull-down"), "watched", "not-proved-yet", "The cabinet is not proved cold yet.")
+BACK = ev.Utterance("accepted", "command", "go back")
+
+
+def _answer(step: str, answer: str) -> ev.AnswerTaken:
+    return ev.AnswerTaken(PATH, step, answer)
+
+
+def _step(name: str, kind: str = "ask") -> ev.StepEntered:
+    return ev.StepEntered(PATH, name, kind, "LIVE")
+
+
+def _record(*happened: Any) -> list[Stamped]:
+    return [Stamped(n, "2026-02-11T09:30:00+01:00", float(n), event) for n, event in enumerate(happened)]
+
+
+BEGUN = (_step("load"), _answer("load", "freshly filled"), _step("load-found", "finding"), FILLED, _step("next"))
+
+
+@pytest.mark.parametrize(
+    ("after", "stands"),
+    [
+        ((), True),
+        ((ev.Corrected(PATH, "load"), _step("load"), _answer("load", "long before")), False),
+        ((BACK, _step("load"), _answer("load", "long before")), False),
+        ((ev.Corrected(PATH, "load"), _step("load"), _answer("load", "freshly filled"), FILLED), True),
+        ((_answer("next", "yes"), _step("far"), ev.Corrected(PATH, "next"), _step("next")), True),
+        ((_step("far"), BACK, _step("next")), True),
+    ],
+)
+def test_what_was_found_before_somebody_went_back_behind_it(after: tuple[Any, ...], stands: bool) -> None:
+    entries = _record(*BEGUN, *after)
+    assert bool(findings_that_stand(entries)) == stands
+    got = gathered(entries)
+    assert got.faults == (["Warm stock was filled in."] if stands else [])
+    assert ("Load: freshly filled" in got.evidence) == stands
+    assert (diagnosis(entries) is not None) == stands
+
+
+def test_the_cause_is_the_diagnosis_and_not_that_the_cold_is_not_proved_yet() -> None:
+    found = diagnosis(_record(CIRCUIT, NOT_YET))
+    assert found is not None
+    assert found.event == CIRCUIT
+    alone = diagnosis(_record(NOT_YET))
+    assert alone is not None
+    assert alone.event == NOT_YET
+
+
+def test_what_was_known_already_is_shown_in_its_unit() -> None:
+    used = ev.FactUsed(PATH, "room", "room-temperature", "71.6 degF", 60.0)
+    weighed = ev.FactUsed(PATH, "deck-mass", "deck-mass", "18 kilogram", 60.0)
+    shown = [row.text for row in rows(_record(used, weighed))]
+    assert shown == ["room: 71.6 °F", "deck-mass: 18 kg"]
