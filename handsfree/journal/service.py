@@ -81,7 +81,7 @@ _NO_WORDS_OF_THE_STEP = re.compile(r"(Say|I|Another) |(\d+|one) (second|minute|h
 _NO_WORK = re.compile(
     r"\s*(look|listen|read|hold|watch|feel|find|check|measure|note|ask|tell|say|stand|keep|give|wait|switch|(un)?plug"
     r"|take (a|the) (photo|reading)|put (your|a|the) (thermometer|probe|meter)|(pull|push) the plug|(put|take) your lock"
-    r"|turn (it|the cabinet) (on|off)|(open|close|shut) the door"
+    r"|they|write|turn (it|the cabinet) (on|off)|(open|close|shut) the door"
     r"|mire|escuche|lea|espere|mida|ponga su termómetro|abra|cierre|enchufe|desenchufe)\b",
     re.IGNORECASE,
 )
@@ -156,8 +156,9 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
         if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
             moved_on, said = _moves_on(event), isinstance(event, ev.Utterance)
         if isinstance(event, ev.StepEntered | ev.Closed):
+            parted = isinstance(event, ev.Closed) and event.outcome == "to be continued"  # the wait goes on meanwhile
             if step is not None and step.kind == "wait" and said:
-                got.cut.extend(words if moved_on else [])
+                got.cut.extend((words or [plain(step.step)]) if moved_on and not parted else [])
             elif moved_on and (said or (step is not None and step.kind == "wait")):
                 got.work.extend(words)
                 if step is not None and (part := declared.get(step.path[-1] if step.path else "", {}).get(step.step)):

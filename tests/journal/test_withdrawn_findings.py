@@ -68,3 +68,22 @@ def test_what_was_known_already_is_shown_in_its_unit() -> None:
     weighed = ev.FactUsed(PATH, "deck-mass", "deck-mass", "18 kilogram", 60.0)
     shown = [row.text for row in rows(_record(used, weighed))]
     assert shown == ["room: 71.6 °F", "deck-mass: 18 kg"]
+
+
+PARTED = (_step("overnight", "wait"), ev.Closed("to be continued", ""))
+RESUMED = ev.Resumed("to be continued")
+DONE = ev.Utterance("accepted", "command", "next step")
+
+
+def test_a_wait_over_night_that_is_cut_short_after_a_resume_is_an_open_point() -> None:
+    answered = ev.Utterance("accepted", "phrase", "tomorrow")
+    assert gathered(_record(answered, *PARTED, RESUMED, DONE, _step("morning", "read"))).cut == ["Overnight"]
+    assert gathered(_record(answered, *PARTED)).cut == []
+    assert gathered(_record(answered, *PARTED, RESUMED, _step("morning", "read"))).cut == []
+
+
+def test_what_the_site_is_asked_to_do_is_no_work_that_was_done() -> None:
+    text = "Ask the site to look tomorrow. They call if it is warm. Write this on the service sheet."
+    for words, work in ((text, []), ("Clean the fins.", ["Clean the fins."])):
+        begun = (_step("look", "instruct"), ev.Say(1, words, "step", step="look"))
+        assert gathered(_record(*begun, DONE, _step("end", "end"))).work == work
