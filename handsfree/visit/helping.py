@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import Alarm, SetForm, Utterance
 from handsfree.language.meaning import ALWAYS, EMERGENCY
 from handsfree.language.tokens import tokens
 from handsfree.visit.flow import Flow
+from handsfree.visit.movement import clear
 from handsfree.visit.plain import called
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Form, Overlay
 
 #: What is said for each, by its key: the safe act and the call. Common practice, no source; local rules come first.
 ALARMS = dict(zip(EMERGENCY, ("alarm-hurt", "alarm-fire", "alarm-shock", "alarm-gas"), strict=True))
+_SHOCK = "i got a shock"
 
 
 def asked(flow: Flow) -> str:
@@ -57,11 +60,16 @@ def form(which: Form) -> Callable[[Flow], None]:
 
 
 def alarm(flow: Flow, utterance: Utterance) -> None:
-    """Hurt, fire, shock or gas: first the safe act and the call, then the present isolation. The visit stands by. The
-    isolation does not change, because nothing said here gives a reason to."""
+    """Hurt, fire, shock or gas: first the safe act and the call, then the present isolation. The visit stands by. A shock
+    says that something counted as dead and was not: no isolation lasts beyond it. Nothing else said here is a reason to
+    change one."""
     state = flow.state
-    flow.emit(Alarm(utterance.text, utterance.words or utterance.spoken, str(state.interlock.power), flow.place))
+    power = state.interlock.power
+    flow.emit(Alarm(utterance.text, utterance.words or utterance.spoken, str(power), flow.place))
     call = state.emergency or flow.sentence("emergency-call")
-    isolation = flow.sentence(f"isolation-{state.interlock.power}")
-    flow.change(overlay=Overlay.STAND_BY)
+    cleared = utterance.text == _SHOCK and power is not Power.LIVE
+    isolation = flow.sentence(f"isolation-{Power.LIVE if cleared else power}")
     flow.prompt(ALARMS[utterance.text], "caution", cuttable=False, call=call, isolation=isolation)
+    if cleared:
+        clear(flow, SourceEvent.POWER_IS_ON, flow.sentence("why-shock"))
+    flow.change(overlay=Overlay.STAND_BY)

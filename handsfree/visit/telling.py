@@ -124,7 +124,7 @@ _LINES: dict[type[Any], Callable[[Any, TellingWords], ToldParts]] = {
     ),
     Alarm: _alarm,
     AlsoSaid: lambda event, say: ("record", event.means or event.words, say(f"also-{event.now}")),
-    FactUsed: lambda event, say: ("record", f"{event.step}: {event.value}", say("known", fact=event.fact)),
+    FactUsed: lambda event, say: ("record", f"{event.step}: {answer_given(event.value)}", say("known", fact=event.fact)),
     StepPassed: lambda event, say: (
         "record", say("passed", step=event.step), ", ".join(f"{name}: {of}" for name, of in event.because)
     ),

@@ -136,6 +136,11 @@ def power_on(small: Small, watch: Watch) -> Watch:
     return replace(watch, doubt=watch.begun)
 
 
+def shocked(small: Small, watch: Watch) -> Watch:
+    """Something that counted as dead was not: nobody relies on any of it any more."""
+    return clear(small, replace(watch, doubt=frozenset()), small.sources)
+
+
 def filled_by_none(small: Small, watch: Watch, name: str) -> bool:
     """What would fill it again is held by everybody's phrase, or dead."""
     filler = small.behind.get(name)
@@ -171,6 +176,7 @@ def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float, ove
             noting = watch.asked == "note"  # a note that nobody asked for leaves what is asked as it is
             watch = replace(watch, asked="") if noting else watch
             watch = power_on(small, watch) if "power is on" in f"{event.text} {event.alarm}" else watch
+            watch = shocked(small, watch) if "i got a shock" in f"{event.text} {event.alarm}" else watch
         case ev.Utterance() if event.verdict == Verdict.ACCEPTED and back:
             watch = replace(watch, asked="")
         case ev.Utterance() if event.verdict == Verdict.ACCEPTED:
@@ -184,6 +190,8 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
     match event.sense, event.text:
         case Sense.COMMAND, "power is on" if asked != "power":  # else it is what was asked for
             return power_on(small, watch)
+        case Sense.COMMAND, "i got a shock":
+            return shocked(small, watch)
         case Sense.COMMAND, "affirm" if watch.number_heard and watch.offered:
             return stated(watch)
         case Sense.COMMAND, "affirm":

@@ -266,3 +266,24 @@ def test_words_that_it_is_live_outweigh_what_else_was_likely() -> None:
     scene = isolated("understood")
     scene.tell(Utterance(Verdict.PROPOSED, Sense.COMMAND, "done", words="Stop, it is still live.", sure=0.7, engine="test"))
     assert scene.said.startswith("If the power is on, say: power is on.")
+
+
+@pytest.mark.parametrize("over", [(), ("note",), ("stand by",), ("stop the visit",)], ids=" ".join)
+def test_a_shock_clears_the_isolation_after_the_call_for_help(over: tuple[str, ...]) -> None:
+    """What counted as dead was not. First the safe act and the call; then what is cleared; hands wait for 'go ahead'."""
+    scene = isolated("understood", *over)
+    note = NoteKept("clip", "0" * 64, "", 2.0, "i got a shock")
+    scene.tell(note) if over == ("note",) else scene.words("i got a shock")
+    said = [effect.text for effect in scene.last if isinstance(effect, Say)]
+    assert said[0].startswith("Hands off. Cut the supply before you touch anybody.")
+    assert "Not isolated." in said[0]
+    assert said[1].startswith("Isolation is cleared: somebody got a shock. Hands out.")
+    assert (scene.power != "ISOLATED", scene.state.overlay) == (True, Overlay.STAND_BY)
+    scene.words("go ahead")
+    assert (scene.power != "ISOLATED", scene.step) == (True, "isolate")
+
+
+def test_a_shock_where_nothing_is_isolated_calls_for_help_alone() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("i got a shock")
+    assert [effect.text for effect in scene.last if isinstance(effect, Say)] == [scene.said]
+    assert "Not isolated." in scene.said
