@@ -80,9 +80,9 @@ TAKE_GATE = Bar(
     "open a gate",
     0.96,
     _P,
-    "Hands go where the power was. On voices left out, 3 near misses of 3,084 pass, all 'isolating' for 'isolated'; no "
-    "threshold separates these. Of 2,143 by voices of another kind, one passes ('who isolated lock …' at 5 dB).",
-    "On voices left out, most with heavy accents, 20 gates in 100 must be said twice in quiet, 35 at 10 dB, 48 at 5 dB.",
+    "Hands go where the power was. On voices left out, 17 near misses of 2,377 pass ('eyes related', 'how isolated', "
+    "'isolating'); no threshold separates these. Of 960 by voices of another kind, one passes ('who isolated lock …').",
+    "On voices left out, most with heavy accents, 23 gates in 100 must be said twice in quiet, 34 at 10 dB, 50 at 5 dB.",
 )
 TAKE_PROOF = Bar(
     "accept a proof that the works are dead",
@@ -198,8 +198,8 @@ BEFORE = Bar(
     "share of the third of a second before it",
     "'Who isolated, lock four two' can be heard as the phrase by both witnesses: they swallow the short word. It is still "
     "loud.",
-    "Drawn after it was set, by voices of the fit: 1 of 190 right phrases stays shut; of 576 sounds with one short word in "
-    "front 10 opened a gate before, none now. By those it was set with: 2 of 369 stay shut, 2 of 10 still open.",
+    "On the voices of the fit it keeps 2 of 853 right phrases shut. Below it the share counts in the probability: of 1,152 "
+    "sounds with one short word in front 20 opened a gate before it was looked at, none now. They are among those fitted.",
 )
 CLIPPED = Bar(
     "clipped sound",

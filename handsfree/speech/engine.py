@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 RATE = 16_000
 OTHER = "other: "  # evidence of an engine: a text with no meaning in force, and its score
-SPOKEN_BEFORE = "spoken before"  # evidence on a gate's phrase: a share (`borders`)
+QUIET_BEFORE = "quiet"  # evidence on a gate's phrase: the share of the time before it in which nobody speaks (`borders`)
 NONE = -40.0  # log-probability for "nothing of the kind was found": a stand-in for minus infinity, which cannot be added
 
 

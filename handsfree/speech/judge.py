@@ -25,7 +25,7 @@ from handsfree.language.quantities import unit_fits
 from handsfree.speech import bars
 from handsfree.speech.acceptance import Fit, fitted, logistic, ranked_as, set_of
 from handsfree.speech.bars import short_command
-from handsfree.speech.engine import SPOKEN_BEFORE, Testimony, Witness
+from handsfree.speech.engine import QUIET_BEFORE, Testimony, Witness
 from handsfree.speech.weighing import (
     TRUE_DENIALS,
     Stake,
@@ -139,8 +139,8 @@ def _found_by_all(testimonies: Sequence[Testimony], best: Meaning, listening: Li
 
 def _spoken_before(testimonies: Sequence[Testimony], best: Meaning) -> float:
     """The share of the time right before a gate's phrase in which somebody spoke; 0 where no witness tells."""
-    told = (dict(testimony.evidence).get(f"{SPOKEN_BEFORE} of {best.text}", 0.0) for testimony in testimonies)
-    return max(told, default=0.0)
+    told = (dict(testimony.evidence).get(f"{QUIET_BEFORE} of {best.text}", 1.0) for testimony in testimonies)
+    return 1.0 - min(told, default=1.0)
 
 
 def decide(

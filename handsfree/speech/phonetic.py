@@ -4,6 +4,7 @@ Rules of this file:
 
 - Every phrase, number and denial in force is scored exactly as the sounds it is made of (`ctc`), and so is what was said
   freely.
+- At a gate the sound is heard twice, as it is and with steady noise softer (`filtered`); what both tell counts alike.
 - Its additional training (`phonetic_adapted`) was noise, rooms and accents on words of the whole dictionary, one in ten
   from the trade: so it hears a word of a new procedure as well as any other.
 - The weights are those of one version of one package, known by their hash; others are refused with a sentence.
@@ -26,6 +27,7 @@ from handsfree.language.phonetics import PHONEMES, heard_as
 from handsfree.speech import sounds
 from handsfree.speech.ctc import NEVER, Frames, Symbols, Tree, freely, score, tree, walk_frames
 from handsfree.speech.engine import RATE, Candidate, Declared, Testimony, Witness, one_thread
+from handsfree.speech.filtered import filtered
 from handsfree.speech.phonetic_adapted import corrected_file, tensors
 from handsfree.speech.phonetic_net import Net
 from handsfree.speech.phonetic_numbers import Parts, numbers, parts
@@ -93,9 +95,11 @@ class Phonetic:
         said = freely(frames)
         free = float(score(frames, [said])[0]) if said else float(np.log(frames.blank + 1e-30).sum())
         other = self._other_word(frames, said, prepared)
+        sound = filtered(samples) if listening.gate is not None else samples
+        copies = (frames, self._model.frames(sound)) if listening.gate is not None else (frames,)
         evidence = (
             ("sounds", float(len(said))), *((("other word", other),) if other is not None else ()),
-            *self._shape.evidence(frames, scored, listening, samples, _AROUND),
+            *self._shape.evidence(copies, scored, listening, sound, _AROUND),
         )  # fmt: skip
         return Testimony(
             self.name, _added(scored), sounds.spoken(said), free, evidence, Witness.SOUNDS, _Trace(frames)

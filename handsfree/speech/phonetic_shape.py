@@ -7,6 +7,7 @@ Rules of this file:
   the likeliest sounds of its frames, whatever they are.
 - Every value is nats by which the phrase itself is likelier than the phrase with that change. Anything is never less likely
   than what is said, so those values are 0 at the best.
+- At a gate it is the mean over the sound and its filtered copy, and how quiet it is before the phrase stands beside it.
 - The likeliest path represents all: the phrase and its alternatives are measured in the same way.
 - Only what the fit counts is looked for. Anything in a figure's place, another number, and at a proof another word told
   nothing that the listed denials had not told: the fit gave them no weight.
@@ -26,7 +27,7 @@ from handsfree.language.tokens import tokens
 from handsfree.speech import sounds
 from handsfree.speech.borders import spoken_before
 from handsfree.speech.ctc import Frames, freely
-from handsfree.speech.engine import RATE, SPOKEN_BEFORE
+from handsfree.speech.engine import QUIET_BEFORE, RATE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -142,34 +143,41 @@ class Shapes:
     unknown: Callable[[str], Phonemes]
 
     def evidence(
-        self, frames: Frames, scored: Sequence[Candidate], listening: Listening, samples: Samples, around: float
+        self, copies: Sequence[Frames], scored: Sequence[Candidate], listening: Listening, samples: Samples, around: float
     ) -> Iterator[tuple[str, float]]:
-        """(value's name and the act's text, nats; of `SPOKEN_BEFORE` a share). `samples`: the sound, to which the frames add
-        `around` seconds before and after."""
+        """(value's name and the act's text, nats; of `QUIET_BEFORE` a share). `copies`: of the sound, at a gate also of the
+        sound filtered. `samples`: the last of these, to which the frames add `around` seconds before and after."""
         if listening.gate is not None:
             text = gate_text(listening.gate.word, listening.gate.lock)
             ways = [c for c in scored if c.meaning.sense is Sense.GATE]
             said = max(ways, key=lambda c: c.score).meaning.spoken if ways else text.replace(",", "")
-            yield from named(text, self._gate(frames, said.split(), samples, around))
+            yield from named(text, self._gate(copies, said.split(), samples, around))
         for phrase in (*listening.phrases, *listening.also) if listening.proof else ():
             own = [c for c in scored if may_prove(c.meaning, listening) and c.meaning.text == phrase]
             if own:
                 said = max(own, key=lambda c: c.score).meaning.spoken
-                yield from named(phrase, self._phrase(frames, tokens(said)))
+                yield from named(phrase, self._phrase(copies[0], tokens(said)))
 
-    def _gate(self, frames: Frames, words: Sequence[str], samples: Samples, around: float) -> dict[str, float]:
-        """`words`: the gate's word, 'lock', digits. Nothing if one has no sounds: then no gate opens."""
+    def _gate(self, copies: Sequence[Frames], words: Sequence[str], samples: Samples, around: float) -> dict[str, float]:
+        """`words`: the gate's word, 'lock', digits. The mean over the copies. Nothing if a word has no sounds: then no gate
+        opens."""
         own = [self._ways(word, accented=True) for word in words]
         if len(own) < 3 or not all(own):
             return {}
-        found, count = lattice(frames, own), len(own)
-        seconds = (len(samples) / RATE + 2 * around) / len(frames.blank)
-        first, last = (at * seconds - around for at in found.ends)
+        every = [lattice(frames, own) for frames in copies]
+        values = [self._in_place_of(found, words[0], own[0]) for found in every]
+        seconds = (len(samples) / RATE + 2 * around) / len(copies[0].blank)
+        first, last = (at * seconds - around for at in every[0].ends)
+        mean = {name: sum(one[name] for one in values) / len(values) for name in values[0]}
+        return {QUIET_BEFORE: 1.0 - spoken_before(samples, first, last), **mean}
+
+    def _in_place_of(self, found: Lattice, word: str, own: Ways) -> dict[str, float]:
+        """`word`: the gate's, `own`: its ways."""
+        count = len(found.before) - 1
         return {
-            SPOKEN_BEFORE: spoken_before(samples, first, last),
             "before": found.inserted(0), "behind": found.inserted(count),
             "between": min(found.inserted(at) for at in range(1, count)),
-            "another": found.instead(0, self._others(found, 0, words[0], own[0])), "second": found.replaced(1),
+            "another": found.instead(0, self._others(found, 0, word, own)), "second": found.replaced(1),
         }  # fmt: skip
 
     def _phrase(self, frames: Frames, words: Sequence[str]) -> dict[str, float]:

@@ -21,7 +21,7 @@ from handsfree.language.meaning import Denial, Listening, Meaning, Sense, may_pr
 from handsfree.language.phonetics import distance, phonemes, similarity, sound_distance
 from handsfree.language.quantities import unit_fits
 from handsfree.language.tokens import tokens
-from handsfree.speech.engine import OTHER, Candidate, Testimony, Witness, log_sum
+from handsfree.speech.engine import OTHER, QUIET_BEFORE, Candidate, Testimony, Witness, log_sum
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -54,7 +54,10 @@ STAKES: Mapping[Sense, Stake] = {
 #: What a witness of sounds tells of a phrase that must be whole (`phonetic_shape`), with the range it is fitted in: how much
 #: of it speaks against the act. That a change is far less likely says little more than that it is less likely.
 SHAPES: Mapping[Stake, Mapping[str, tuple[float, float]]] = {
-    Stake.GATE: {"before": (-3, 0), "behind": (-3, 0), "between": (-3, 0), "second": (-3, 0), "another": (-6, 2)},
+    Stake.GATE: {
+        "before": (-3, 0), "behind": (-3, 0), "between": (-3, 0), "second": (-3, 0), "another": (-6, 2),
+        QUIET_BEFORE: (0, 1),
+    },
     Stake.PROOF: {"before": (-3, 0), "behind": (-3, 0), "between": (-3, 0)},
 }  # fmt: skip
 

@@ -21,7 +21,7 @@ from handsfree.language.meaning import (
     gate_text,
 )
 from handsfree.speech import bars, judge
-from handsfree.speech.engine import OTHER, SPOKEN_BEFORE, Candidate, Declared, Testimony, Witness
+from handsfree.speech.engine import OTHER, QUIET_BEFORE, Candidate, Declared, Testimony, Witness
 from handsfree.speech.recogniser import Recogniser
 from handsfree.speech.weighing import SHAPES, Stake, acts, key, weigh
 
@@ -179,9 +179,17 @@ def test_which_of_two_is_asked_among_answers_of_one_question_alone() -> None:
 @pytest.mark.parametrize(("share", "opens"), [(0.0, True), (bars.BEFORE.value, True), (bars.BEFORE.value + 0.05, False)])
 def test_no_gate_opens_where_somebody_spoke_right_before_the_phrase(share: float, opens: bool) -> None:
     writes, hears = clear(OPEN)
-    told = replace(hears, evidence=(*hears.evidence, (f"{SPOKEN_BEFORE} of {OPEN.text}", share)))
+    told = replace(hears, evidence=(*hears.evidence, (f"{QUIET_BEFORE} of {OPEN.text}", 1.0 - share)))
     got = heard(GATE, writes, told)
     assert (got.verdict, got.reason) == ((Verdict.ACCEPTED, "") if opens else (Verdict.ASKED_AGAIN, judge.BEFORE))
+
+
+def test_the_louder_it_is_before_a_gates_phrase_the_less_sure_it_is() -> None:
+    writes, hears = clear(OPEN)
+    told = [(*hears.evidence, (f"{QUIET_BEFORE} of {OPEN.text}", quiet)) for quiet in (1.0, 0.9, 0.8)]
+    sure = [heard(GATE, writes, replace(hears, evidence=evidence)).sure for evidence in told]
+    assert sure == sorted(sure, reverse=True)
+    assert sure[0] > sure[-1]
 
 
 @pytest.mark.parametrize("wrote", ["nothing much", "if nothing ran", "nothing rusts", "some noise"])
@@ -382,7 +390,8 @@ def nearly(meaning: Meaning, listening: Listening) -> tuple[Testimony, Testimony
     bar = bars.take(meaning, listening.proof).value
     writes, hears = clear(meaning)
     for worse in np.linspace(0.0, 6.0, 3001):
-        told = tuple((name, nats if name == "sounds" else nats - worse) for name, nats in hears.evidence)
+        no_nats = ("sounds", f"{QUIET_BEFORE} of {meaning.text}")
+        told = tuple((name, value if name in no_nats else value - worse) for name, value in hears.evidence)
         if heard(listening, writes, replace(hears, evidence=told)).sure < bar:
             return writes, replace(hears, evidence=told)
     raise AssertionError("nothing puts it in doubt")

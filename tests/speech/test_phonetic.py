@@ -17,7 +17,7 @@ from handsfree.errors import Trouble
 from handsfree.language.base import load
 from handsfree.language.meaning import GateAsked, Listening, Meaning, NumberAsked, Sense
 from handsfree.speech import bars, phonetic, sounds
-from handsfree.speech.engine import Testimony, Witness
+from handsfree.speech.engine import QUIET_BEFORE, Testimony, Witness
 from handsfree.speech.phonetic import Phonetic
 from handsfree.speech.recogniser import build_recogniser
 
@@ -75,7 +75,7 @@ def test_what_denies_the_phrase_lies_over_it(engine: Phonetic, said: str) -> Non
 @pytest.mark.parametrize("word", ["who", "was", "not", "he"])
 def test_a_word_right_before_the_phrase_is_heard_by_its_loudness(engine: Phonetic, word: str, voice: str) -> None:
     def told(said: str) -> float:
-        return dict(engine.testify(say(said, voice), GATE).evidence)["spoken before of isolated, lock four two"]
+        return 1.0 - dict(engine.testify(say(said, voice), GATE).evidence)[f"{QUIET_BEFORE} of isolated, lock four two"]
 
     assert told("isolated, lock four two") < bars.BEFORE.value / 2
     assert told(f"{word} isolated, lock four two") > bars.BEFORE.value

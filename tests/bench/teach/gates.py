@@ -74,6 +74,11 @@ NEAR: Mapping[str, tuple[str, ...]] = {
         "escalated, lock {r}", "inflated, lock {r}", "regulated, lock {r}", "installed it, lock {r}", "it's late, lock {r}", "I saw it, lock {r}", "islander lock {r}",
         "I salted lock {r}", "eyes related, lock {r}", "ventilated, lock {r}", "updated, lock {r}", "desolated, lock {r}", "operated, lock {r}", "created, lock {r}",
     ),
+    "a word before": (
+        "who isolated, lock {r}", "was isolated, lock {r}", "if isolated, lock {r}", "not isolated, lock {r}", "how isolated, lock {r}", "is isolated, lock {r}",
+        "when isolated, lock {r}", "why isolated, lock {r}", "now isolated, lock {r}", "once isolated, lock {r}", "you isolated, lock {r}", "he isolated, lock {r}",
+        "we isolated, lock {r}", "she isolated, lock {r}", "they isolated, lock {r}", "till isolated, lock {r}", "say isolated, lock {r}", "no isolated, lock {r}",
+    ),
     "unrelated": (
         "could you hold the lamp a bit higher", "is that your lunch on the shelf", "the bus leaves at twenty past", "I saw eight of them by the door", "take the ladder round the back",
         "it's late and I locked the store", "we sold it to a school in June", "I ate it at four", "my badge is {r}", "room {r} is down the hall", "call extension {r}",
