@@ -18,6 +18,7 @@ from typing import Any, Union, get_args, get_origin
 from handsfree.errors import Trouble
 from handsfree.journal.canonical import canonical, entry_of
 from handsfree.journal.events import KINDS, Opened, ReadingTaken, Stamped
+from handsfree.journal.found import taken_back
 from handsfree.journal.rows import range_of
 from handsfree.journal.shapes import HASH, WALL
 
@@ -26,13 +27,15 @@ COLUMNS: dict[str, bool] = {
     "visit": False, "n": True, "wall": False, "mono": True, "path": False, "step": False, "quantity": False,
     "value": True, "unit": False, "given": True, "given_unit": False, "state": False, "plausible_low": True,
     "plausible_high": True, "expected_low": True, "expected_high": True, "accuracy": False, "affirmed": False,
-    "verdict": False, "record": False,
+    "verdict": False, "taken_back": False, "record": False,
 }  # fmt: skip
 
 
 def reading_rows(entries: Iterable[Stamped], broken_at: int | None = None) -> Iterator[dict[str, Any]]:
-    """`broken_at`: from this event on, nothing vouches for the record; None where it holds."""
-    visit = ""
+    """`broken_at`: from this event on, nothing vouches for the record; None where it holds. A reading that a correction took
+    back has its row, and says so."""
+    visit, entries = "", list(entries)
+    gone = taken_back(entries)
     for entry in entries:
         r = entry.event
         if isinstance(r, Opened):
@@ -46,6 +49,7 @@ def reading_rows(entries: Iterable[Stamped], broken_at: int | None = None) -> It
                 "given_unit": r.given_unit, "state": r.state, "plausible_low": low, "plausible_high": high,
                 "expected_low": least, "expected_high": most, "accuracy": r.accuracy,
                 "affirmed": "yes" if r.affirmed else "no", "verdict": range_of(r),
+                "taken_back": "yes" if entry.n in gone else "no",
                 "record": "unverified" if broken_at is not None and entry.n >= broken_at else "holds",
             }  # fmt: skip
 

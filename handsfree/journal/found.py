@@ -1,4 +1,5 @@
-"""What a diagnosis of a procedure says: a fault, that something is in order, that the work is proved, or advice.
+"""What a diagnosis of a procedure says: a fault, that something is in order, that the work is proved, or advice; and which
+findings, answers and readings were taken back.
 
 Procedures call all of these findings. A supervisor, and still more a customer, must not read "Sealed drinks may stay"
 instead of the fault. What a procedure says of its finding (`means`) counts. For findings that say nothing, the shipped names
@@ -72,6 +73,19 @@ def findings_that_stand(entries: Sequence[Stamped]) -> list[Stamped]:
         if since is not None:
             made = [one for one in made if one.n < since]
     return made
+
+
+def taken_back(entries: Sequence[Stamped]) -> set[int]:
+    """Answers and readings that a correction took back."""
+    latest: dict[tuple[tuple[str, ...], str], int] = {}
+    gone: set[int] = set()
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, AnswerTaken | ReadingTaken):
+            latest[(event.path, event.step)] = entry.n
+        elif isinstance(event, Corrected) and (event.path, event.step) in latest:
+            gone.add(latest.pop((event.path, event.step)))
+    return gone
 
 
 def diagnosis(entries: Sequence[Stamped]) -> Stamped | None:

@@ -27,7 +27,7 @@ from handsfree.journal import events as ev
 from handsfree.journal.account import Account
 from handsfree.journal.declared import parts_declared
 from handsfree.journal.events import Stamped
-from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, findings_that_stand, locks_on, tells
+from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, findings_that_stand, locks_on, taken_back, tells
 from handsfree.journal.rows import amount, answer_given, printable, range_of, span, unit
 
 
@@ -236,19 +236,6 @@ def _isolation(account: Account) -> list[str]:
             how = _AFTERWARDS.get(after[0], "then taken for live") if "LIVE" in after else "not given back in this visit"
             found.append(f"{where} safe under a lock and proved dead for {span(one.end - one.begin)}, {how}.")
     return found
-
-
-def taken_back(entries: Sequence[Stamped]) -> set[int]:
-    """Answers and readings that a correction took back."""
-    latest: dict[tuple[tuple[str, ...], str], int] = {}
-    gone: set[int] = set()
-    for entry in entries:
-        event = entry.event
-        if isinstance(event, ev.AnswerTaken | ev.ReadingTaken):
-            latest[(event.path, event.step)] = entry.n
-        elif isinstance(event, ev.Corrected) and (event.path, event.step) in latest:
-            gone.add(latest.pop((event.path, event.step)))
-    return gone
 
 
 _SECTION = {FAULT: "faults", SOUND: "proved", PROVED: "proved", ADVICE: "advice"}

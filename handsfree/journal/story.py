@@ -17,9 +17,9 @@ from dataclasses import dataclass, replace
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
 from handsfree.journal.findings import ReviewFinding
-from handsfree.journal.found import diagnosis
+from handsfree.journal.found import diagnosis, taken_back
 from handsfree.journal.rows import Row, amount, answer_given, minutes, plainly, printable, range_of, unit
-from handsfree.journal.service import gathered, open_points, taken_back
+from handsfree.journal.service import gathered, open_points
 
 
 @dataclass(frozen=True)

@@ -303,11 +303,14 @@ def test_a_visit_that_was_stopped_has_open_points_and_claims_no_work_it_did_not_
     assert "Brush the condenser" not in text
 
 
-def test_a_reading_that_was_taken_back_is_on_no_curve(tmp_path: Path) -> None:
+def test_a_reading_that_was_taken_back_is_on_no_curve_and_marked_in_the_table(tmp_path: Path) -> None:
     """Found by voice: 23 V, corrected to 223 V, was drawn as a voltage that rose."""
     lines = ("understood", 60.0, "next step", "warm", "fifty eight", LOCK, "affirm", "correction", "sixty two", "affirm")
-    (curve,) = story(account(visit(tmp_path, lines), MACHINE)).curves
+    told = account(visit(tmp_path, lines), MACHINE)
+    (curve,) = story(told).curves
     assert [point.value for point in curve.points] == [62.0]
+    table = csv.DictReader(io.StringIO(exports.readings_csv(told.entries), newline=""))
+    assert [(float(row["value"]), row["taken_back"]) for row in table] == [(58.0, "yes"), (62.0, "no")]
 
 
 def test_a_photo_that_nobody_attached_is_said_to_be_missing(told: Account) -> None:
