@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from handsfree.journal import events as ev
+from handsfree.journal.affirmed import acted_on
 from handsfree.journal.events import HAPPENINGS, Stamped
 from handsfree.journal.found import FAULT, findings_that_stand, locks_on, tells
 from handsfree.journal.rows import amount, clock, plainly, range_of, span
@@ -220,7 +221,7 @@ def _step_skipped(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFin
     """A step that was entered, left by going back, and never entered again."""
     here: StepKey | None = None
     left: dict[StepKey, Stamped] = {}
-    went_back = False
+    acted, went_back = acted_on(entries), False
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.StepEntered):
@@ -230,7 +231,7 @@ def _step_skipped(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFin
             left.pop(place, None)
             here, went_back = place, False
         elif isinstance(event, HAPPENINGS):
-            went_back = isinstance(event, ev.Utterance) and event.verdict == "accepted" and event.text == "go back"
+            went_back = acted.get(entry.n) == "go back"
     for (_, step), entry in left.items():
         sentence = f"{plainly(step).capitalize()} was left by going back at {clock(entry.mono)[:-2]} and never done."
         yield ReviewFinding("step skipped", entry.n, entry.mono, sentence)
@@ -296,11 +297,12 @@ def _work_done(entries: Entries) -> int:
 def _borderline_accused(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """A diagnosis rests on a reading that is out of range by no more than its instrument's accuracy."""
     latest: dict[str, ev.ReadingTaken] = {}
+    standing = {entry.n for entry in findings_that_stand(entries)}
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.ReadingTaken):
             latest[event.step] = event
-        if isinstance(event, ev.FindingMade):
+        if isinstance(event, ev.FindingMade) and entry.n in standing:
             for step, _ in event.evidence:
                 taken = latest.get(step)
                 if taken is not None and (over := _over(taken)) is not None and over <= _accuracy(taken):

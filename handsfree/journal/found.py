@@ -8,8 +8,10 @@ that are not faults are listed here. A name that is not listed counts as a fault
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
+from handsfree.journal.affirmed import acted_on
 from handsfree.journal.events import (
     HAPPENINGS,
     AnswerTaken,
@@ -20,9 +22,9 @@ from handsfree.journal.events import (
     ReadingTaken,
     Stamped,
     StepEntered,
-    Utterance,
 )
 
+_Place = tuple[tuple[str, ...], str]
 FAULT, SOUND, PROVED, ADVICE = "fault", "sound", "proved", "advice"
 
 _IN_ORDER = """
@@ -51,33 +53,50 @@ def tells(finding: FindingMade) -> str:
 
 def findings_that_stand(entries: Sequence[Stamped]) -> list[Stamped]:
     """The events of the findings without those that the technician went back behind, by 'go back' or by a correction. A
-    finding that still holds then is made again, and the later one counts."""
+    finding that still holds then is made again, and the later one counts. Where 'go back' leads to an isolation first, what
+    counts is the step it leads to afterwards."""
     made: list[Stamped] = []
-    entered: dict[tuple[tuple[str, ...], str], int] = {}
-    answered: dict[tuple[tuple[str, ...], str], int] = {}
-    back = False
+    way: list[tuple[_Place, int]] = []  # the steps entered, without those that somebody went back behind
+    times: Counter[_Place] = Counter()  # how often each is on the way
+    acted, back, isolates = acted_on(entries), False, False
     for entry in entries:
-        event, since = entry.event, None
+        event = entry.event
         if isinstance(event, FindingMade):
             made.append(entry)
-        elif isinstance(event, AnswerTaken | ReadingTaken):
-            answered[(event.path, event.step)] = entry.n
         elif isinstance(event, Corrected):
-            since = answered.pop((event.path, event.step), None)
+            _go_behind((event.path, event.step), made, way, times)
+            back = isolates = False
         elif isinstance(event, StepEntered):
-            since = entered.get((event.path, event.step)) if back else None
-            entered[(event.path, event.step)] = entry.n
-            back = False
+            place = (event.path, event.step)
+            if back and event.kind in ("isolate", "prove"):
+                isolates = True
+            elif back and (not isolates or event.isolation == "ISOLATED"):
+                _go_behind(place, made, way, times)
+                back = isolates = False
+            way.append((place, entry.n))
+            times[place] += 1
         elif isinstance(event, HAPPENINGS) and not isinstance(event, PromptEnded):
-            back = isinstance(event, Utterance) and event.verdict == "accepted" and event.text == "go back"
-        if since is not None:
-            made = [one for one in made if one.n < since]
+            again = acted.get(entry.n) == "go back"
+            back, isolates = again or isolates, isolates and not again
     return made
+
+
+def _go_behind(place: _Place, made: list[Stamped], way: list[tuple[_Place, int]], times: Counter[_Place]) -> None:
+    """Takes off the findings and the way all since this place was entered last; nothing if nobody had been there before.
+    The end of the way is where they went back from."""
+    if not way or times[place] <= (way[-1][0] == place):
+        return
+    left = [way.pop()]
+    while left[-1][0] != place or len(left) == 1:
+        left.append(way.pop())
+    times.subtract(one for one, _ in left)
+    while made and made[-1].n >= left[-1][1]:
+        made.pop()
 
 
 def taken_back(entries: Sequence[Stamped]) -> set[int]:
     """Answers and readings that a correction took back."""
-    latest: dict[tuple[tuple[str, ...], str], int] = {}
+    latest: dict[_Place, int] = {}
     gone: set[int] = set()
     for entry in entries:
         event = entry.event

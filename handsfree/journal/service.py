@@ -25,6 +25,7 @@ from typing import Any
 
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
+from handsfree.journal.affirmed import acted_on
 from handsfree.journal.declared import parts_declared
 from handsfree.journal.events import Stamped
 from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, findings_that_stand, locks_on, taken_back, tells
@@ -146,38 +147,40 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
     restored, found = False, {entry.n for entry in findings_that_stand(entries)}
     gone = taken_back(entries) | {e.n for e in entries if isinstance(e.event, ev.FindingMade) and e.n not in found}
     step: ev.StepEntered | None = None
-    moved_on = said = alarm = False
+    acted, moved_on, said, alarm = acted_on(entries), False, False, False
+    corrected = cleared = False  # since the last step was entered
     words: list[str] = []
-    texts: set[str] = set()
     declared: dict[str, dict[str, str]] = {}
     attached = {entry.event.step for entry in entries if isinstance(entry.event, ev.Attached)}
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
-            moved_on, said = _moves_on(event), isinstance(event, ev.Utterance)
+            said = isinstance(event, ev.Utterance)
+            moved_on = isinstance(event, ev.TimerRang) or acted.get(entry.n, "go back") != "go back"
         if isinstance(event, ev.StepEntered | ev.Closed):
-            parted = isinstance(event, ev.Closed) and event.outcome == "to be continued"  # the wait goes on meanwhile
-            if step is not None and step.kind == "wait" and said:
-                got.cut.extend((words or [plain(step.step)]) if moved_on and not parted else [])
-            elif moved_on and (said or (step is not None and step.kind == "wait")):
+            done = moved_on and _done(event, corrected, cleared)
+            if done and said and step is not None and step.kind == "wait":
+                got.cut.extend(words or [plain(step.step)])
+            elif done and (said or (step is not None and step.kind == "wait")):
                 got.work.extend(words)
                 if step is not None and (part := declared.get(step.path[-1] if step.path else "", {}).get(step.step)):
                     got.parts.append(part)
-            words = []
+            words, corrected, cleared = [], False, False
         if isinstance(event, ev.StepEntered):
             step = event
+        elif isinstance(event, ev.Corrected):
+            corrected = True
         elif isinstance(event, ev.Opened):
             declared = parts_declared(event.copies)
         elif isinstance(event, ev.Gate):
             restored = restored or (event.was, event.now) == ("RESTORING", "LIVE")
+            cleared = cleared or event.now == "LIVE"
         elif entry.n in gone:
             continue
         elif isinstance(event, ev.ReadingTaken):
             (got.after if restored else got.before)[event.quantity] = event
         elif isinstance(event, ev.Say) and event.role == "step" and step is not None and event.step == step.step:
-            text = own_words(event)
-            if step.kind in _WORK and text not in texts and (told := _told(text, step.kind)):
-                texts.add(text)
+            if step.kind in _WORK and (told := _told(own_words(event), step.kind)) and told not in words:
                 words.append(told)
         elif isinstance(event, ev.EvidenceTaken):
             missing = "" if event.step in attached else " (not attached)"
@@ -201,10 +204,10 @@ def parts_of(got: Gathered) -> list[str]:
     return list(dict.fromkeys(got.parts))
 
 
-def _moves_on(event: object) -> bool:
-    if isinstance(event, ev.Utterance):
-        return event.verdict == "accepted" and event.text not in ("go back", "stop the visit", "power is on")
-    return isinstance(event, ev.TimerRang)
+def _done(event: ev.StepEntered | ev.Closed, corrected: bool, cleared: bool) -> bool:
+    """The step before was left because it was done: not by a correction, for an isolation that was cleared, or with the
+    visit, which may go on with it."""
+    return isinstance(event, ev.StepEntered) and not corrected and not (cleared and event.kind == "isolate")
 
 
 def _sentences(text: str) -> list[str]:

@@ -205,6 +205,13 @@ def test_a_diagnosis_on_a_borderline_reading(value: float, accuracy: str, found:
     assert ("borderline accused" in _rules((0.0, _taken(value, accuracy)), (1.0, made))) == found
 
 
+def test_a_diagnosis_that_somebody_went_back_behind_accuses_nobody() -> None:
+    made = ev.FindingMade(PATH, "end", "dirty-condenser", "The condenser was dirty.", (("air", "5.4 degC"),))
+    begun = ((0.0, _step("air", "read")), (0.0, _taken(5.4, "0.5 degC")), (1.0, made), (1.0, _step("b")))
+    assert "borderline accused" in _rules(*begun)
+    assert "borderline accused" not in _rules(*begun, (2.0, ev.Corrected(PATH, "air")), (2.0, _step("air", "read")))
+
+
 ISOLATED = ev.Gate("ISOLATING", "ISOLATED", "proof", "", "dead")
 
 
