@@ -97,17 +97,19 @@ class EchoGuard:
     def _from_the_answer(
         self, heard: Judgement, samples: Samples, started: float, ended: float, during: list[Played], noise: float
     ) -> Judgement:
-        """Where an answer follows the end of a prompt, the prompt and what follows are fitted each by itself: an answer in
-        the same stretch bends the prompt's own fit."""
+        """Where an answer follows the end of a prompt, the prompt is fitted by itself: an answer in the same stretch bends
+        its fit. The same filter then takes its dying away out of the answer. Fitted to the answer itself, it took out the
+        first word: the little that sounds on of a prompt leaves a filter of TAPS free to make anything."""
         seconds = max(_over(p, ended) for p in during) - started
         at = round(seconds * RATE)
         if not 0 < at < len(samples) - WINDOW / 2 * RATE:
             return heard
-        fit = _explained_by(during, samples[:at], started)
-        left, answer = (_loudest(part, noise) for part in (samples[:at] - fit, samples[at:]))
-        if _least_explained(samples[:at], fit, noise) >= self._foreign or left >= CLEARLY * answer:
+        fit = _explained_by(during, samples[:at], started, len(samples) - at)
+        if at < WHOLE * RATE:
+            fit[at:] = 0.0
+        left, answer = (_loudest(part, noise) for part in (samples[:at] - fit[:at], samples[at:]))
+        if _least_explained(samples[:at], fit[:at], noise) >= self._foreign or left >= CLEARLY * answer:
             return heard
-        fit = np.concatenate([fit, _explained_by(during, samples[at:], started + at / RATE)])
         wordless = at >= WHOLE * RATE and left < NO_WORD * answer
         return replace(heard, cleaned=samples - fit, began=seconds, wordless=wordless)
 
@@ -169,32 +171,34 @@ def _reference(during: list[Played], begins: float, length: int) -> Samples:
     return out
 
 
-def _explained_by(during: list[Played], samples: Samples, started: float) -> Samples:
+def _explained_by(during: list[Played], samples: Samples, started: float, beyond: int = 0) -> Samples:
     """Fits each stretch of at most CHUNK seconds on its own, because the delay changes by a few hundredths of a second
-    between prompts and where a device stumbled."""
-    fit = np.zeros_like(samples)
+    between prompts and where a device stumbled. `beyond`: so many samples more, by the filter of the last stretch."""
+    fit = np.zeros(len(samples) + beyond, np.float32)
     pieces = max(1, round(len(samples) / RATE / CHUNK))
     bounds = [round(i * len(samples) / pieces) for i in range(pieces + 1)]
     for p in during:
         for first, last in itertools.pairwise(bounds):
             begins = started + first / RATE
-            reference = _reference([p], begins - SEARCH, last - first + round(2 * SEARCH * RATE))
-            fit[first:last] += explained(samples[first:last] - fit[first:last], reference)
+            more = beyond if last == len(samples) else 0
+            reference = _reference([p], begins - SEARCH, last + more - first + round(2 * SEARCH * RATE))
+            fit[first : last + more] += explained(samples[first:last] - fit[first:last], reference, beyond=more)
     return fit
 
 
-def explained(samples: Samples, reference: Samples, taps: int = TAPS) -> Samples:
+def explained(samples: Samples, reference: Samples, taps: int = TAPS, beyond: int = 0) -> Samples:
     """The part of `samples` that a filter of `taps` over `reference` makes, least squares; `reference` begins SEARCH seconds
     earlier and ends as much later. The delay comes from the cross-correlation, whitened (GCC-PHAT; Knapp and Carter, IEEE
-    Trans. ASSP 24 (1976), from memory), and the filter begins a little before it."""
-    n = len(samples)
+    Trans. ASSP 24 (1976), from memory), and the filter begins a little before it. `beyond`: so many samples more that the
+    same filter makes; `reference` is longer by as many."""
+    n, more = len(samples), len(samples) + beyond
     if float(np.dot(reference, reference)) <= 1e-9 * len(reference) or n < taps:
-        return np.zeros_like(samples)
+        return np.zeros(more, np.float32)
     x, d = np.asarray(reference, dtype=np.float64), np.asarray(samples, dtype=np.float64)
-    delay = _delay(d, x) + taps // 8
-    lagged = np.zeros(n + taps)  # x at sample i of `samples` less up to `taps`
+    delay = _delay(d, x[: len(x) - beyond]) + taps // 8
+    lagged = np.zeros(more + taps)  # x at sample i of `samples` less up to `taps`
     low = delay - taps
-    take = x[max(0, low) : max(0, min(len(x), low + n + taps))]
+    take = x[max(0, low) : max(0, min(len(x), low + more + taps))]
     lagged[max(0, -low) : max(0, -low) + len(take)] = take
     return least_squares(lagged, d, taps).astype(np.float32)
 

@@ -40,12 +40,13 @@ def convolved(a: NDArray[Any], b: NDArray[Any]) -> Signal:
 
 def least_squares(x: Signal, d: Signal, taps: int, most: int = 20) -> Signal:
     """The part of `d` that a filter of `taps` over `x` makes, least squares: sample i of it is of the `taps` samples of `x`
-    up to i + taps, so that len(x) = len(d) + taps. Conjugate gradients on the normal equations, by FFT, at most `most` of
-    them; the preconditioner is T. Chan's circulant of the autocorrelation (R. Chan and M. Ng, SIAM Review 38 (1996), from
-    memory). A ridge of RIDGE keeps it solvable where `x` has a narrow band."""
+    up to i + taps. `x` has len(d) + taps samples; where it has more, what the same filter makes of these follows. Conjugate
+    gradients on the normal equations, by FFT, at most `most` of them; the preconditioner is T. Chan's circulant of the
+    autocorrelation (R. Chan and M. Ng, SIAM Review 38 (1996), from memory). A ridge of RIDGE keeps it solvable where `x` has
+    a narrow band."""
     n = len(d)
     size = 1 << (n + 2 * taps - 1).bit_length()
-    spectrum = np.fft.rfft(x, size)
+    spectrum = np.fft.rfft(x[: n + taps], size)
 
     def made(weights: Signal) -> Signal:
         return np.asarray(np.fft.irfft(spectrum * np.fft.rfft(weights, size), size)[taps : taps + n])
@@ -56,7 +57,7 @@ def least_squares(x: Signal, d: Signal, taps: int, most: int = 20) -> Signal:
 
     auto = np.fft.irfft(np.abs(spectrum) ** 2, size)[:taps]
     if auto[0] <= 0.0:
-        return np.zeros(n)
+        return np.zeros(len(x) - taps)
     ridge = RIDGE * auto[0] + 1e-9
     lag = np.arange(taps)
     circulant = ((taps - lag) * auto + lag * np.concatenate([[0.0], auto[:0:-1]])) / taps
@@ -74,7 +75,7 @@ def least_squares(x: Signal, d: Signal, taps: int, most: int = 20) -> Signal:
         eased = np.fft.irfft(np.fft.rfft(rest) / scale, taps)
         before, left = left, float(rest @ eased)
         way = eased + left / before * way
-    return made(weights)
+    return convolved(x, weights)[taps : len(x)]
 
 
 class Sections:

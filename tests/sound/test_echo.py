@@ -109,6 +109,27 @@ def test_an_answer_does_not_bend_what_is_taken_out_of_the_prompt_before_it() -> 
         assert got.wordless
 
 
+@pytest.mark.parametrize("seconds", [0.6, 1.0, 2.2])
+def test_the_first_word_of_an_answer_right_after_a_prompt_is_left_whole(seconds: float) -> None:
+    """Fitted to the answer alone, the last sounds of a prompt took away the 'not' of 'not running': 1 dB of it was left."""
+    sounding = np.flatnonzero(np.abs(prompt()) > 0.02 * np.abs(prompt()).max())
+    out = prompt()[: sounding[-1]]
+    with Synthesiser(voice="en-gb-scotland", rate=130) as voice:
+        answers = [scaled(voice.speak(text), -20) for text in ("not running", "not running, it stands still")]
+    for seed, answer, gap in itertools.product(range(3), answers, (0.02, 0.2)):
+        rng = np.random.default_rng(seed)
+        echo = scaled(room(rng, np.concatenate([out, silence(4.0)])), -20)
+        at, first = len(out) + round(gap * RATE), len(out) - round(seconds * RATE)
+        alone = np.zeros_like(echo)
+        alone[at : at + len(answer)] = answer
+        whole = (echo + scaled(fan(rng, len(echo)), -60) + alone)[first : at + len(answer)]
+        played = [Played(1, PROMPTS[3], out, 0.0, len(out) / RATE)]
+        got = EchoGuard().judge(whole, first / RATE, first / RATE + len(whole) / RATE, played)
+        word = slice(at - first, at - first + round(0.3 * RATE))
+        assert got.began == pytest.approx(seconds, abs=0.001)
+        assert decibels(power(alone[first:][word])) - decibels(power(got.cleaned[word] - alone[first:][word])) > 15
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_a_word_over_the_end_of_a_prompt_is_left_in_the_sound(seed: int) -> None:
     """'Not' or 'no' over its last word, ever fainter, and right after it the answer, as loud as the echo and louder."""

@@ -39,6 +39,14 @@ def test_the_echo_fit_is_the_least_squares_one(taps: int, length: int) -> None:
     assert np.linalg.norm(d - least_squares(x, d, taps)) < 1.02 * np.linalg.norm(d - wanted), "twenty steps are enough"
 
 
+def test_the_echo_fit_goes_on_with_its_filter_beyond_what_was_fitted() -> None:
+    x, room = RNG.standard_normal(5050), RNG.standard_normal(50) * 0.9 ** np.arange(50)
+    d = np.convolve(x, room)[50:5050]
+    found = least_squares(x, d[:4000], 50, most=400)
+    assert found.shape == (5000,)
+    assert np.linalg.norm(found - d) < 0.02 * np.linalg.norm(d)
+
+
 def test_of_silence_nothing_is_fitted() -> None:
     assert not least_squares(np.zeros(150), RNG.standard_normal(100), 50).any()
     assert not least_squares(RNG.standard_normal(150), np.zeros(100), 50).any()
