@@ -13,7 +13,7 @@ Rules of this file:
 
 An answer that follows a prompt at once is cut as one utterance with the end of that prompt. It began when the prompt ended,
 if all before that is the program's own, and if what the fit leaves of that is CLEARLY fainter than the answer. If it is so
-faint that no word of the same person is in it (NO_WORD), it is taken away even where something is at stake.
+faint, noise and all, that no word of the same person is in it (NO_WORD), it is taken away even where something is at stake.
 
 The figures come from `python -m tests.bench.echo --cases 240` (simulated rooms, none real). FOREIGN: of 240 stretches of
 the program's own voice, the worst had 0.08 unexplained. Of 240 people who spoke over the echo as loudly as it or louder, at
@@ -110,7 +110,8 @@ class EchoGuard:
         left, answer = (_loudest(part, noise) for part in (samples[:at] - fit[:at], samples[at:]))
         if _least_explained(samples[:at], fit[:at], noise) >= self._foreign or left >= CLEARLY * answer:
             return heard
-        wordless = at >= WHOLE * RATE and left < NO_WORD * answer
+        # the noise counts as left here: what is taken for it may be the prompt's echo, and a word would hide below it
+        wordless = at >= WHOLE * RATE and left + noise < NO_WORD * answer
         return replace(heard, cleaned=samples - fit, began=seconds, wordless=wordless)
 
     def allow(self, heard: Heard, judgement: Judgement) -> Heard:

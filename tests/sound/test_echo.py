@@ -149,6 +149,25 @@ def test_a_word_over_the_end_of_a_prompt_is_left_in_the_sound(seed: int) -> None
         assert not EchoGuard().judge(whole[first:last], first / RATE, last / RATE, played).wordless
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_faint_word_is_left_where_the_echo_passes_for_noise(seed: int) -> None:
+    """The quieter blocks of the last seconds are taken for the noise; after a long prompt these are its own echo."""
+    echo = scaled(np.concatenate([prompt(), silence(4.0)]), -20)
+    echo += scaled(fan(np.random.default_rng(seed), len(echo)), -80)
+    length, answer = len(prompt()), scaled(other_voice(), -17)
+    with Synthesiser(voice="en-gb-scotland", rate=130) as voice:
+        words = [voice.speak(text) for text in ("not", "no")]
+    for word in words:
+        whole = echo.copy()
+        whole[length - len(word) : length] += scaled(word, -31)
+        at = length + round(0.1 * RATE)
+        whole[at : at + len(answer)] += answer
+        first, last = length - round(1.5 * RATE), at + len(answer)
+        played = [Played(1, PROMPTS[3], prompt(), 0.0, length / RATE)]
+        noise = float(np.percentile([power(whole[n : n + 160]) for n in range(0, last, 160)], 20))
+        assert not EchoGuard().judge(whole[first:last], first / RATE, last / RATE, played, noise=noise).wordless
+
+
 def test_nothing_playing_is_nothing_to_judge() -> None:
     played = [Played(1, "x", prompt(), 0.0, 5.0)]
     speech = other_voice()
