@@ -223,8 +223,7 @@ def _step_skipped(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFin
     left: dict[StepKey, Stamped] = {}
     acted, went_back = acted_on(entries), False
     for entry in entries:
-        event = entry.event
-        if isinstance(event, ev.StepEntered):
+        if isinstance(event := entry.event, ev.StepEntered):
             place = (event.path, event.step)
             if went_back and here is not None and here != place:
                 left[here] = entry
@@ -299,8 +298,7 @@ def _borderline_accused(entries: Entries, limits: FindingLimits) -> Iterator[Rev
     latest: dict[str, ev.ReadingTaken] = {}
     standing = {entry.n for entry in findings_that_stand(entries)}
     for entry in entries:
-        event = entry.event
-        if isinstance(event, ev.ReadingTaken):
+        if isinstance(event := entry.event, ev.ReadingTaken):
             latest[event.step] = event
         if isinstance(event, ev.FindingMade) and entry.n in standing:
             for step, _ in event.evidence:
