@@ -77,7 +77,7 @@ def _take(flow: Flow, state: State, event: events.Happening) -> None:
     too_late = not isinstance(event, events.Resumed) and _break_over(flow) and isinstance(event, events.Utterance)
     if not isinstance(event, events.Resumed):
         flow.change(found=())
-    if not too_late:
+    if not too_late or (isinstance(event, events.Utterance) and is_command(event, *EMERGENCY)):
         HANDLERS[type(event)](flow, event)
     _settle(flow, state, rang=isinstance(event, events.TimerRang) and event.timer == "break")
 
@@ -324,7 +324,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
     flow.change(outcome="", fault="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None,
                 lost=frozenset(), joining="", another=False, lock_offered=(), coming=Awaiting.NOTHING)  # fmt: skip
     _unheard(flow)
-    if was.power is not Power.LIVE or was.doubt:
+    if was.power is not Power.LIVE or was.doubt or CLEARED in state.lost:
         flow.turn_lock(SourceEvent.RESUMED, flow.sentence("why-resume"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.sentence("why-resume"))
     tell_locks(flow)

@@ -8,6 +8,7 @@ import pytest
 
 from handsfree.isolation.interlock import Interlock
 from handsfree.journal.events import (
+    Alarm,
     CautionTaken,
     Closed,
     Corrected,
@@ -121,6 +122,23 @@ def test_a_break_clears_even_if_no_timer_rings() -> None:
     scene.words("next step", after=31 * 60)
     assert "the break was too long" in scene.said
     assert scene.step == "isolate"
+
+
+def test_a_call_for_help_after_too_long_a_break_is_answered() -> None:
+    """Found by reading: what was said first after the break was dropped, whatever it was."""
+    scene = isolated().words("understood")
+    scene.words("i am hurt", after=31 * 60)
+    assert "the break was too long" in scene.said
+    assert [effect for effect in scene.last if isinstance(effect, Alarm)]
+
+
+def test_a_clearing_that_a_lost_loudspeaker_swallowed_is_said_after_a_restart() -> None:
+    """At a step that needs no isolation: the source is LIVE at once."""
+    scene = isolated().words("understood", "next step")
+    scene.tell(SoundLost("headset", "loudspeaker"))
+    assert (scene.step, scene.power) == ("rest", "LIVE")
+    scene.tell(Resumed("interrupted"), after=20)
+    assert "Isolation is cleared: the visit was interrupted." in scene.said
 
 
 def test_a_break_timer_is_set_and_clears() -> None:
