@@ -16,13 +16,13 @@ if all before that is the program's own, and if what the fit leaves of that is C
 faint, noise and all, that no word of the same person is in it (NO_WORD), it is taken away even where something is at stake.
 
 The figures come from `python -m tests.bench.echo --cases 240` (simulated rooms, none real). FOREIGN: of 240 stretches of
-the program's own voice, the worst had 0.08 unexplained. Of 240 people who spoke over the echo as loudly as it or louder, at
-least 98 in 100 pass, of those 5 dB fainter 7 to 9 in 10. CLEARLY: of 960 who answered 0.2 or 0.6 s after the end of a prompt
-at 5 or 10 dB over its echo, all are said to begin after it, of 480 as loud as it 478. Of 960 who began half a second before
-its end, 5 dB fainter to 10 dB louder, 15 are. NO_WORD: of 1,920 who began 0.3 or 0.5 s before its end 2, whose first sound
-is in what is kept before the end. Of 480 who said "not", "no" or "never" over its end, as loud as the answer to 14 dB
-fainter, none (40 rooms of the same kind). The first quarter of a second of a sentence is at most 7 dB under its loudest
-moment, in 741 recordings of two women (Asterisk's core sounds, English and Spanish): 13 dB more than NO_WORD allows.
+the program's own voice, the worst had 0.08 unexplained. Of 240 people who spoke over the echo as loudly as it or louder,
+at least 98 in 100 pass, of those 5 dB fainter 7 to 9 in 10. CLEARLY: of 960 who answered 0.2 or 0.6 s after the end of a
+prompt at 5 or 10 dB over its echo, all are said to begin after it, of 480 as loud as it 478. Of 960 who began half a
+second before its end, 5 dB fainter to 10 dB louder, 15 are. NO_WORD: of 1,920 who began 0.3 or 0.5 s before its end
+none. Of 480 who said "not", "no" or "never" over its end, as loud as the answer to 14 dB fainter, none (40 rooms of the
+same kind). The first quarter of a second of a sentence is at most 7 dB under its loudest moment, in 741 recordings of
+two women (Asterisk's core sounds, English and Spanish): 13 dB more than NO_WORD allows.
 """
 
 from __future__ import annotations
