@@ -31,8 +31,7 @@ def hazard_cautions(proof: Proof) -> Iterator[ProofFault]:
 
 
 def _reached_past(proof: Proof, removed: Collection[Place]) -> dict[Place, Place | None]:
-    """All that is reachable with these steps taken out, each with the place it is reached from on a
-    shortest path."""
+    """All that is reachable with these steps taken out, each with the place it is reached from on a shortest path."""
     first = first_place(proof.book)
     if first in removed:
         return {}

@@ -1,11 +1,12 @@
-"""How well the program knows its own voice: `python -m tests.bench.echo [--cases 120]`.
+"""How well the program knows its own voice: `python -m tests.bench.echo [--cases 120] [--seed 4]`.
 
 Rooms are simulated (exponentially decaying noise as impulse response, a loudspeaker that bends at high level, delays and
 clock errors, fan noise), because no real room can be had here; prompts are the real synthesiser's, the other voices are
 flite's, and the noise is brown noise with a hum. Printed: how often the program's own speech would be taken for somebody
 else's (to be 0), and how often somebody who speaks over a prompt is taken for the program, by how loud the person is
 against the echo; how often somebody who is cut together with the end of a prompt is said to have begun after it, by the
-seconds between, and how often with no word before (to be none where somebody began before that end); how far under the
+seconds between, and how often with no word before (to be none where somebody began before that end); how often a denial
+over the prompt's end counts as no word, by how much fainter it is than the answer (to be none); how far under the
 answer the loudest moment of that prompt lies in the sound that is recognised; then what the canceller takes out.
 """
 
@@ -38,6 +39,7 @@ PROMPTS = (
     "Look at the condenser at the back. Is it clean, dusty, or blocked?",
 )
 SPOKEN = ("next step", "say again", "running", "forty one point five", "stand by", "it is blocked", "affirm", "go back")
+DENIALS, FAINTER = ("not", "no", "never"), (0, 6, 10, 14, 18)
 GAPS = (0.6, 0.2, -0.15, -0.3, -0.5)
 VOICES = ("slt", "rms", "awb", "kal16")
 
@@ -77,8 +79,9 @@ def scaled(x: Samples, level: float) -> Samples:
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--cases", type=int, default=120)
-    cases = asked.parse_args().cases
-    rng = np.random.default_rng(4)
+    asked.add_argument("--seed", type=int, default=4, help="of rooms, noise and words; FOREIGN was set with 4")
+    given = asked.parse_args()
+    cases, rng = given.cases, np.random.default_rng(given.seed)
     guard = EchoGuard()
     own: dict[str, list[float]] = {}
     other: dict[tuple[str, int], list[float]] = {}
@@ -86,6 +89,7 @@ def main() -> None:
     after: dict[tuple[int, float], list[bool]] = {}
     left: dict[tuple[int, float], list[float]] = {}
     wordless: dict[tuple[int, float], list[bool]] = {}
+    lost: dict[int, list[bool]] = {}
     with Synthesiser() as synthesiser, tempfile.TemporaryDirectory() as folder:
         prompts = [synthesiser.speak(text) for text in PROMPTS]
         for case in range(cases):
@@ -111,8 +115,7 @@ def main() -> None:
             removed.setdefault(noise_name, []).append(removal(echo + noise, prompt, error))
             for ser, gap in itertools.product((10, 5, 0, -5), GAPS):
                 word = flite(SPOKEN[case % len(SPOKEN)], VOICES[case % 4], Path(folder))
-                said = np.flatnonzero(np.abs(word) > 0.02 * np.abs(word).max())
-                speech, at = scaled(word[said[0] : said[-1]], -20 + ser), len(prompt) + round(gap * RATE)
+                speech, at = scaled(trimmed(word), -20 + ser), len(prompt) + round(gap * RATE)
                 whole = np.concatenate([echo + noise, scaled(fan(rng, 2 * RATE), -20 - under)])
                 whole[at : at + len(speech)] += speech
                 piece = slice(max(0, len(prompt) - round(rng.uniform(0.5, 2.5) * RATE)), at + len(speech) + RATE // 3)
@@ -122,13 +125,37 @@ def main() -> None:
                 if got.began:
                     before, since = np.split(got.cleaned, [round(got.began * RATE)])
                     left.setdefault((ser, gap), []).append(decibels(moment(since)) - decibels(moment(before)))
+            for denial, fainter in itertools.product(DENIALS, FAINTER):
+                word, answer = (flite(text, VOICES[case % 4], Path(folder)) for text in (denial, "running"))
+                lost.setdefault(fainter, []).append(loses(guard, prompt, echo + noise, word, answer, fainter, power(noise)))
     report(own, other, removed)
     for (ser, gap), found in after.items():
         print(f"somebody at {ser:+3d} dB on the echo, {gap:+.2f} s after it: {sum(found)} of {len(found)} begin after it, "
               f"{sum(wordless[ser, gap])} with no word before")
+    for fainter, cases_lost in lost.items():
+        print(f"a denial over the prompt's end, {fainter} dB under the answer: {sum(cases_lost)} of {len(cases_lost)} lost")
     for (ser, gap), under in left.items():
         low, middle = np.percentile(under, (10, 50))
         print(f"somebody at {ser:+3d} dB on the echo, {gap:+.2f} s after it: ends {middle:.0f} dB under, 1 in 10 {low:.0f}")
+
+
+def trimmed(x: Samples) -> Samples:
+    loud = np.flatnonzero(np.abs(x) > 0.02 * np.abs(x).max())
+    return x[loud[0] : loud[-1]]
+
+
+def loses(
+    guard: EchoGuard, prompt: Samples, heard: Samples, word: Samples, answer: Samples, fainter: int, noise: float
+) -> bool:
+    """Whether a word over the end of the prompt counts as none; a tenth of a second after it comes the answer, 5 dB louder
+    than the echo. `fainter`: dB of the word under the answer. `noise`: mean square."""
+    word, answer, end = scaled(trimmed(word), -15 - fainter), scaled(trimmed(answer), -15), len(prompt)
+    whole, at = np.concatenate([heard, silence(2.0)]), end + RATE // 10
+    whole[end - len(word) : end] += word
+    whole[at : at + len(answer)] += answer
+    first, last = end - 3 * RATE // 2, at + len(answer) + RATE // 4
+    played = [Played(1, "x", prompt, 0.0, end / RATE)]
+    return guard.judge(whole[first:last], first / RATE, last / RATE, played, noise=noise).wordless
 
 
 def moment(samples: Samples) -> float:
