@@ -5,13 +5,14 @@ The rules of this file:
 - A fact has a name, a value, the time it was learned, the step that gave it, and what makes it stale: its age (`keeps`)
   or a step that spoils it. Nothing depends on a fact being known: if it is not, the program asks.
 - A step never answers itself: when the same question comes again, it is asked again.
+- A reading that is known counts in a series by the time it was taken. What a call sheet gives has no such time.
 - Facts open no gate. Only the interlock knows what is isolated.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from handsfree.journal.events import FactUsed, StepPassed
 from handsfree.language.quantities import convert, unit_fits
@@ -82,10 +83,11 @@ def _is(flow: Flow, name: str, value: str) -> bool:
 
 @dataclass(frozen=True)
 class Told:
-    """A question that need not be asked: the result it would have had, and the answer that says so."""
+    """A question that need not be asked: the result it would have had, the answer that says so, and when it was learned."""
 
     result: Result
     answer: model.Answer | None = None
+    at: float = 0.0
 
 
 def told(flow: Flow, step: model.Ask | model.Read) -> Told | None:
@@ -93,11 +95,13 @@ def told(flow: Flow, step: model.Ask | model.Read) -> Told | None:
     fact = known(flow, step.fact) if step.fact is not None else None
     if fact is None or fact.origin == origin(flow) or fact.result.state:
         return None
+    if isinstance(step, model.Read) and step.series and not fact.origin[1]:
+        return None
     found = _as_answer(step, fact.result) if isinstance(step, model.Ask) else _as_reading(step, fact.result)
-    if found is not None:
-        value = found.result.text
-        flow.emit(FactUsed(flow.state.path, step.id, str(step.fact), value, round(flow.now - fact.at, 3)))
-    return found
+    if found is None:
+        return None
+    flow.emit(FactUsed(flow.state.path, step.id, str(step.fact), found.result.text, round(flow.now - fact.at, 3)))
+    return replace(found, at=fact.at)
 
 
 def _as_answer(step: model.Ask, result: Result) -> Told | None:

@@ -10,6 +10,7 @@ from handsfree.journal.events import (
     Alarm,
     AnswerTaken,
     FactUsed,
+    Opened,
     PromptEnded,
     ReadingTaken,
     Say,
@@ -188,6 +189,57 @@ def test_a_correction_takes_the_fact_back() -> None:
     scene = talk("yes", "done", "50", "correction")
     assert scene.step == "shown"
     assert "shown" not in scene.state.facts
+
+
+PROOF = """
+procedure: proof
+title: A first value that is known
+steps:
+  - id: before
+    kind: read
+    say: Give the temperature.
+    quantity: temperature
+    unit: degC
+    plausible: [-20, 60]
+    fact: inside
+    keeps: 15 min
+    series: [food]
+  - {id: work, kind: instruct, say: Close the door.}
+  - id: first
+    kind: read
+    say: Give the temperature again.
+    quantity: temperature
+    unit: degC
+    plausible: [-20, 60]
+    fact: inside
+    series: [proof, food]
+  - id: next
+    kind: read
+    say: The temperature now.
+    quantity: temperature
+    unit: degC
+    plausible: [-20, 60]
+    series: [proof, food]
+  - {id: done, kind: end, outcome: done, say: That was it.}
+"""
+
+
+def test_a_known_reading_counts_in_a_series_by_the_time_it_was_taken() -> None:
+    scene = Scene(book(PROOF)).open()
+    scene.words("8")
+    scene.words("done", after=240.0)
+    assert scene.step == "next"
+    scene.words("6", after=60.0)
+    found = [(one.series, one.step, round(one.minute * 60), one.value) for one in scene.state.series]
+    assert found == [
+        ("food", "before", 1, 8.0), ("proof", "first", 1, 8.0), ("proof", "next", 301, 6.0), ("food", "next", 301, 6.0),
+    ], "the first value of the proof was taken four minutes before it began; for the food it is there once"  # fmt: skip
+
+
+def test_what_a_call_sheet_gives_is_no_value_of_a_series() -> None:
+    scene = Scene(book(PROOF))
+    scene.tell(Opened("v", "proof", "en", "", "", "", "t", "typed", known=(("inside", "8 degC"),)))
+    assert (scene.step, scene.state.series) == ("before", ()), "nobody says when it was measured"
 
 
 # ---- readings --------------------------------------------------------------------------------------------------------
