@@ -11,7 +11,7 @@ from handsfree.isolation.interlock import in_doubt
 from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense
-from handsfree.procedure.model import Isolate
+from handsfree.procedure.model import Isolate, Read
 from handsfree.resources import of_trade
 from handsfree.visit import advice, facts, helping, places
 from handsfree.visit.comers import COMES
@@ -19,7 +19,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.movement import backward, clear
 from handsfree.visit.persons import begin_join, begin_leave, restate
 from handsfree.visit.plain import wait_left
-from handsfree.visit.speaking import duration
+from handsfree.visit.speaking import duration, result_words
 from handsfree.visit.state import Awaiting, Form, Overlay
 from handsfree.visit.steps import present, tell_locks
 
@@ -62,6 +62,24 @@ def _correction(flow: Flow) -> None:
             backward(flow, frames)
             return
     flow.prompt("nothing-to-correct", "refusal")
+
+
+def _what_said(flow: Flow) -> None:
+    """The last answer, as it was taken; what is still to be affirmed is read back again."""
+    state, language = flow.state, flow.state.language
+    if state.overlay is Overlay.PROPOSAL or state.awaiting is Awaiting.READING_AFFIRM:
+        _say_again(flow)
+    elif state.answered is None:
+        flow.prompt("no-answer-yet", "help")
+    elif state.answered not in state.remembered:
+        flow.prompt("answer-taken-back", "help")
+    else:
+        path, name = state.answered
+        step, answer = state.book.at(path[-1], name), result_words(language, state.remembered[state.answered])
+        if isinstance(step, Read):
+            flow.prompt("last-reading", "help", quantity=step.quantity, answer=answer)
+        else:
+            flow.prompt("last-answer", "help", answer=answer)
 
 
 def _how_long(flow: Flow) -> None:
@@ -167,6 +185,7 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
     "say again": _say_again,
     "go back": _go_back,
     "correction": _correction,
+    "what did i say": _what_said,
     "how long": _how_long,
     "where am i": _where,
     "what can i say": helping.can_say,

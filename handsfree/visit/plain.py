@@ -18,7 +18,7 @@ from handsfree.visit.movement import forward
 from handsfree.visit.speaking import answer_words, choices, duration, result_words
 from handsfree.visit.state import Awaiting, Form, Overlay, Result
 from handsfree.visit.steps import finding_words, present, results_here
-from handsfree.visit.wishes import affirms, denies, done, is_command, onward, take, way_out
+from handsfree.visit.wishes import affirms, denies, done, is_command, onward, take, take_answer, way_out
 
 #: Before the lock number is known there is no step to move on from.
 BEFORE = (
@@ -170,7 +170,7 @@ def _takes_answer(flow: Flow, utterance: Utterance) -> bool:
     if answer is None:
         return False
     flow.emit(AnswerTaken(flow.state.path, step.id, answer.say))
-    take(flow, Result(answer.say))
+    take_answer(flow, Result(answer.say))
     if step.fact is not None:
         learn(flow, step.fact, Result(answer.say), step.lasting)
     besides.keeps_both(flow, utterance)
@@ -194,7 +194,7 @@ def _takes_way_out(flow: Flow, step: model.Ask, out: str) -> bool:
         flow.prompt("no-way-out", "refusal", asks=_asks_answer(flow))
         return True
     flow.emit(AnswerTaken(flow.state.path, step.id, out))
-    take(flow, Result(out, state=out))
+    take_answer(flow, Result(out, state=out))
     flow.heard(flow.sentence(f"way-{out.replace(' ', '-')}"))
     forward(flow, go)
     return True

@@ -18,7 +18,7 @@ from handsfree.visit.plain import QuestionRows, asks, ways_of_yes
 from handsfree.visit.speaking import read_back, side_of_expected, taken_words
 from handsfree.visit.state import Awaiting, Pending, Result
 from handsfree.visit.steps import keep_sample, present
-from handsfree.visit.wishes import affirms, denies, take, way_out
+from handsfree.visit.wishes import affirms, denies, take_answer, way_out
 
 
 def _read(flow: Flow) -> model.Read:
@@ -133,7 +133,7 @@ def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: b
         step.plausible, step.expected, step.accuracy or "", affirmed,
     ))
     result = Result(f"{pending.value:g} {step.unit}".strip(), pending.value, step.unit)
-    take(flow, result)
+    take_answer(flow, result)
     keep_sample(flow, step, pending.value, flow.now)
     if step.fact is not None:
         learn(flow, step.fact, result, step.lasting)
@@ -156,7 +156,7 @@ def _no_number(flow: Flow, step: model.Read, state: str) -> None:
         flow.state.path, step.id, step.quantity, None, step.unit, None, step.unit, state,
         step.plausible, step.expected, step.accuracy or "",
     ))
-    take(flow, Result(state, None, step.unit, state))
+    take_answer(flow, Result(state, None, step.unit, state))
     if state in WAYS_OUT:
         flow.heard(flow.sentence(f"way-{state.replace(' ', '-')}"))
     else:

@@ -50,8 +50,10 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
                 frames = _at(state, frames, event.path, event.step) or frames
             case ev.AnswerTaken():
                 remembered[event.path, event.step] = Result(event.answer)
+                state = replace(state, answered=(event.path, event.step))
             case ev.ReadingTaken():
                 remembered[event.path, event.step] = _reading(event)
+                state = replace(state, answered=(event.path, event.step))
             case ev.EvidenceTaken():
                 remembered[event.path, event.step] = Result(event.what)
             case ev.Corrected():

@@ -144,6 +144,7 @@ class State:
     return_to: FrameStack = ()  # where to go once it is made again
     # results by (procedure path, step)
     remembered: Mapping[tuple[tuple[str, ...], str], Result] = field(default_factory=dict)
+    answered: Origin | None = None  # the step of the last answer or reading that was given; what was known is not said
     # what each step told the fault model, the latest last: 'check=answer', '' for nothing
     tellings: Mapping[tuple[tuple[str, ...], str], str] = field(default_factory=dict)
     facts: Mapping[str, Fact] = field(default_factory=dict)  # what is known in the whole visit, by name

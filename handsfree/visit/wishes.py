@@ -73,6 +73,13 @@ def says_only(language: Language, command: str, text: str) -> bool:
     return " ".join(bare) in language.commands[command] or bare in language.own_words.ways.get(command, ())
 
 
+def take_answer(flow: Flow, result: Result) -> None:
+    """The technician gave it: 'what did I say' tells of it."""
+    take(flow, result)
+    assert flow.state.step is not None
+    flow.change(answered=(flow.state.path, flow.state.step.id))
+
+
 def take(flow: Flow, result: Result) -> None:
     state = flow.state
     assert state.step is not None

@@ -487,6 +487,40 @@ def test_where_am_i_says_whose_locks_are_on_and_no_number(line: str) -> None:
     assert scene.step == "reach"
 
 
+@pytest.mark.parametrize(
+    "line",
+    ["what did I say", "What did I say?", "what did you hear", "um, what did I just say", "what was my last answer"],
+)
+def test_what_did_i_say_gives_the_last_answer_as_it_was_taken(line: str) -> None:
+    assert talk(line).said == ENGLISH.prompt("no-answer-yet")
+    scene = talk("yes", line)
+    assert (scene.said, scene.step) == ("I noted: dry.", "grille")
+    scene = talk("yes", "done", "ten celsius", "understood", line)
+    assert (scene.said, scene.step) == ("I noted: temperature, fifty degrees Fahrenheit.", "deep")
+
+
+def test_what_did_i_say_tells_no_answer_that_was_known_or_taken_back() -> None:
+    scene = through().words("understood", "what did i say")
+    assert scene.said == "I noted: thin.", "the temperature and the floor were known"
+    assert talk("can't tell", "what did i say").said == "I noted: cannot tell."
+    assert talk("yes", "done", "50", "correction", "what did i say").said == ENGLISH.prompt("answer-taken-back")
+
+
+def test_what_did_i_say_repeats_what_is_still_to_be_affirmed() -> None:
+    near = talk("yes", "done", "46.5")
+    asked = near.said
+    near.words("what did i say")
+    assert (near.said, near.state.awaiting) == (asked, Awaiting.READING_AFFIRM)
+
+
+def test_what_did_i_say_is_no_answer_at_a_gate() -> None:
+    """There nobody's own words count."""
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "what did i say")
+    assert (scene.step, scene.state.awaiting) == ("isolate", Awaiting.GATE)
+    assert "43" not in scene.said
+    assert "forty" not in scene.said
+
+
 def test_affirm_after_a_reading_that_needed_none_answers_no_question() -> None:
     """Out of habit, to 'forty three': it would be a yes to whatever was asked next."""
     text = "procedure: p\ntitle: P\nsteps:\n  - {id: how-warm, kind: read, say: How warm?, " \
