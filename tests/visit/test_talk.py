@@ -104,6 +104,22 @@ def test_yes_and_no_say_what_they_were_taken_for(words: str, answer: str, step: 
     assert events(scene, AnswerTaken)[-1].answer == answer.lower().rstrip(".")  # type: ignore[attr-defined]  # of that kind
 
 
+@pytest.mark.parametrize(("words", "answer"), [
+    ("yeah it is", "Dry."), ("Yes it is.", "Dry."), ("no it isn't", "Soaked."), ("No, it is not.", "Soaked."),
+])  # fmt: skip
+def test_yeah_it_is_counts_before_an_isolation_and_never_where_it_begins(words: str, answer: str) -> None:
+    """Whether something runs decides if the switch can prove it dead: there only 'affirm' and 'negative' count."""
+    asks = "  - {id: cord, kind: ask, say: Dry?, answers: {dry: {stands_for: 'yes'}, soaked: {stands_for: 'no'}}}\n"
+    scene = Scene(book(data.WHOLE.replace("  - id: isolate\n", f"{asks}  - id: isolate\n")))
+    scene.ran = None
+    scene.open().words("next step", "warm", "43", words)
+    assert events(scene, AnswerTaken)[-1].answer == answer.lower().rstrip(".")  # type: ignore[attr-defined]  # of that kind
+    assert (scene.step, scene.state.awaiting) == ("isolate", Awaiting.SEEN)
+    scene.words(words)
+    assert scene.state.awaiting is Awaiting.SEEN
+    assert scene.said.startswith(ENGLISH.prompt("short-seen"))
+
+
 def test_what_was_heard_stands_in_front_of_the_next_sentence_and_in_no_prompt_of_its_own() -> None:
     scene = talk("yes")
     (say,) = [effect for effect in scene.last if isinstance(effect, Say)]
