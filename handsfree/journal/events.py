@@ -309,9 +309,12 @@ class KeepNote:
 
 @dataclass(frozen=True)
 class EvidenceTaken:
+    """`taken`: somebody said so; False where they went on without it."""
+
     path: tuple[str, ...]
     step: str
     what: str
+    taken: bool = True
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from handsfree.journal.events import FactUsed, StepPassed
 from handsfree.language.quantities import convert, unit_fits
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
-from handsfree.visit.state import Fact, Origin, Result
+from handsfree.visit.state import NOT_TAKEN, Fact, Origin, Result
 
 
 def origin(flow: Flow) -> Origin:
@@ -54,11 +54,14 @@ def _result(value: str) -> Result:
 
 
 def behind(flow: Flow, step: model.Step, makes: model.Facts = ()) -> None:
-    """The step is done: facts that it spoils are no longer known, facts that it makes are. `makes`: of the answer given."""
+    """The step is done: facts that it spoils are no longer known, facts that it makes are. `makes`: of the answer given.
+    A photo that was not taken makes none."""
     if step.spoils:
         kept = {name: fact for name, fact in flow.state.facts.items() if name not in step.spoils}
         flow.change(facts=kept)
-    for name, value in (*step.makes, *makes):
+    result = flow.state.remembered.get(origin(flow)) if isinstance(step, model.Evidence) else None
+    own = () if result is not None and result.state == NOT_TAKEN else step.makes
+    for name, value in (*own, *makes):
         learn(flow, name, _result(value))
 
 

@@ -14,7 +14,7 @@ from handsfree.isolation.people import Lock, Locks, People, Person
 from handsfree.journal import events as ev
 from handsfree.journal.events import Stamped
 from handsfree.language.meaning import Sense, Verdict
-from handsfree.visit.state import Frame, FrameStack, Result, State
+from handsfree.visit.state import NOT_TAKEN, Frame, FrameStack, Result, State
 
 ResultKey = tuple[tuple[str, ...], str]
 
@@ -55,7 +55,8 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
                 remembered[event.path, event.step] = _reading(event)
                 state = replace(state, answered=(event.path, event.step))
             case ev.EvidenceTaken():
-                remembered[event.path, event.step] = Result(event.what)
+                missing = Result(state.language.prompt("summary-missing"), state=NOT_TAKEN)
+                remembered[event.path, event.step] = Result(event.what) if event.taken else missing
             case ev.Corrected():
                 remembered.pop((event.path, event.step), None)
             case ev.Closed():

@@ -124,6 +124,8 @@ class Pending:
     given_unit: str
 
 
+#: `Result.state` of a photo or the like that nobody took.
+NOT_TAKEN = "not taken"
 #: In `State.lost`: the loss cleared an isolation, which is said again when it can be heard.
 CLEARED = "isolation"
 

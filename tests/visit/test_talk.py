@@ -9,7 +9,9 @@ import pytest
 from handsfree.journal.events import (
     Alarm,
     AnswerTaken,
+    EvidenceTaken,
     FactUsed,
+    HandedOver,
     Opened,
     PromptEnded,
     ReadingTaken,
@@ -148,6 +150,48 @@ def test_no_word_of_habit_counts_at_a_gate_a_caution_or_a_proof(words: str) -> N
         assert (whole.step, whole.power, whole.state.awaiting) == before
         assert before[0] == at
         assert whole.said, "never silence"
+
+
+PHOTO = """
+procedure: photo
+title: A photo
+steps:
+  - {id: wiring, kind: evidence, what: photo, say: Photograph the wiring., makes: {wiring-photo: taken}}
+  - {id: again, kind: evidence, what: photo, say: Photograph it now., unless: {wiring-photo: taken}}
+  - id: desk
+    kind: handover
+    to: the desk
+    say: Hand it over.
+    summary: [wiring]
+  - {id: done, kind: end, outcome: handed over, say: Done.}
+"""
+
+
+def test_next_step_at_a_photo_goes_on_without_it_and_the_record_says_so() -> None:
+    scene = Scene(book(PHOTO)).open()
+    assert scene.said.endswith("Photograph the wiring. Say done when it is taken.")
+    scene.words("next step")
+    assert scene.step == "again", "nobody counts on a photo that was not taken"
+    assert scene.said.startswith("Noted: not taken.")
+    (event,) = events(scene, EvidenceTaken)
+    assert (event.step, event.taken) == ("wiring", False)  # type: ignore[attr-defined]  # of that kind
+    scene.words("go ahead")
+    (made,) = events(scene, HandedOver)
+    assert made.summary == (("wiring", "not taken"),)  # type: ignore[attr-defined]  # of that kind
+    assert scene.state == scene.again()
+
+
+@pytest.mark.parametrize("words", ["done", "photo taken", "got it", "got it, next", "I took the photo"])
+def test_a_photo_is_taken_when_somebody_says_so(words: str) -> None:
+    scene = Scene(book(PHOTO)).open().words(words)
+    assert scene.step == "desk"
+    assert [event.taken for event in events(scene, EvidenceTaken)] == [True]  # type: ignore[attr-defined]  # of that kind
+
+
+def test_what_is_no_answer_at_a_photo_hears_both_ways_on() -> None:
+    scene = Scene(book(PHOTO)).open().words("yes")
+    assert scene.said == "Say done when it is taken. Next step leaves it out."
+    assert Scene(book(PHOTO)).open().words("next step", "done").said.startswith("Noted.")
 
 
 # ---- ways out --------------------------------------------------------------------------------------------------------
