@@ -191,8 +191,11 @@ class ListenFor:
 
 @dataclass(frozen=True)
 class SetTimer:
+    """`whole`: of a wait, how long it lasts in all: its timer may ring at half time first. 0 in records of before."""
+
     timer: str
     seconds: float
+    whole: float = 0.0
 
 
 @dataclass(frozen=True)

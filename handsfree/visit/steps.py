@@ -118,8 +118,9 @@ HALF_TIME_FROM = 1800.0
 def set_wait_timer(flow: Flow) -> None:
     """Rings at half time, if that is still to be announced, and at the end. In between a wait is quiet."""
     left, step = flow.state.wait_ends - flow.now, flow.state.step
-    half = left - step.seconds / 2 if isinstance(step, model.Wait) and flow.state.half else 0.0
-    flow.emit(SetTimer("wait", round(half, 3) if half > 1.0 else max(left, 0.0)))
+    whole = step.seconds if isinstance(step, model.Wait) else 0.0
+    half = left - whole / 2 if whole and flow.state.half else 0.0
+    flow.emit(SetTimer("wait", round(half, 3) if half > 1.0 else max(left, 0.0), whole))
 
 
 def _ask(flow: Flow, step: model.Ask) -> Onward:
