@@ -16,7 +16,7 @@ from handsfree.resources import of_trade
 from handsfree.visit import advice, facts, helping, places
 from handsfree.visit.comers import COMES
 from handsfree.visit.flow import Flow
-from handsfree.visit.movement import backward, clear
+from handsfree.visit.movement import backward, clear, on_after_overlay
 from handsfree.visit.persons import begin_join, begin_leave, restate
 from handsfree.visit.plain import wait_left
 from handsfree.visit.speaking import duration, result_words
@@ -129,7 +129,7 @@ def power_is_on(flow: Flow) -> None:
     locked = [name for name in begun if interlock.sources[name].kind.lock]
     if not begun and not interlock.doubt:
         _where(flow)
-        present(flow)
+        on_after_overlay(flow)
     elif interlock.doubt or len(locked) < 2:
         clear(flow, SourceEvent.POWER_IS_ON, flow.sentence("why-power-on"))
     else:

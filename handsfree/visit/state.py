@@ -152,6 +152,7 @@ class State:
     facts: Mapping[str, Fact] = field(default_factory=dict)  # what is known in the whole visit, by name
     besides: tuple[Besides, ...] = ()  # complaints that are still to be taken up, the oldest first
     warned: frozenset[str] = frozenset()  # the cautions that were understood, by their text
+    halted: bool = False  # cleared after a shock: what to do next is said once somebody says to go on
     proposed: Utterance | None = None  # what was likely heard, read back
     beneath: Overlay = Overlay.NONE  # the overlay that it is asked over, which comes back
     heard_out: float = 0.0  # when the last prompt had ended

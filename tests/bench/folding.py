@@ -59,7 +59,7 @@ def key(state: State, values: bool) -> Key:
         state.pending if state.awaiting in _PENDING else None,
         state.coming, state.lock_offered if {state.awaiting, state.coming} & {Awaiting.WHO, Awaiting.LOCK_AFFIRM} else (),
         (state.joining, state.another) if {state.awaiting, state.coming} & set(_COMES) else (), state.technician,
-        state.voice_doubted,
+        state.voice_doubted, state.halted,
         state.check if state.awaiting is Awaiting.RESTORE_CHECK else 0,
         state.point if state.awaiting in _PROVES else 0,
         frozenset(item for item in lock.holds.items() if item[1] != LIVE), lock.people, lock.locks, lock.speaker, lock.given,

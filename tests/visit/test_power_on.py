@@ -277,10 +277,38 @@ def test_a_shock_clears_the_isolation_after_the_call_for_help(over: tuple[str, .
     said = [effect.text for effect in scene.last if isinstance(effect, Say)]
     assert said[0].startswith("Hands off. Cut the supply before you touch anybody.")
     assert "Not isolated." in said[0]
-    assert said[1].startswith("Isolation is cleared: somebody got a shock. Hands out.")
-    assert (scene.power != "ISOLATED", scene.state.overlay) == (True, Overlay.STAND_BY)
+    assert said[1:] == ["Isolation is cleared: somebody got a shock. Hands out."], "it stands by, as it says"
+    assert (scene.power, scene.state.overlay) == ("LIVE", Overlay.STAND_BY)
     scene.words("go ahead")
     assert (scene.power != "ISOLATED", scene.step) == (True, "isolate")
+    assert "It must be isolated again first. Isolation comes now." in scene.said
+    assert scene.state == scene.again()
+
+
+@pytest.mark.parametrize("goes_on", ["power is on", "I got a shock", "help"])
+def test_whatever_is_said_after_a_shock_no_work_is_read_before_its_isolation(goes_on: str) -> None:
+    scene = isolated("understood", "i got a shock", goes_on)
+    assert "Reach into the fan." not in scene.said
+    if scene.state.overlay is Overlay.STAND_BY:
+        assert "Isolation comes now." not in scene.said
+        scene.words("go ahead")
+    assert (scene.step, scene.power != "ISOLATED") == ("isolate", True)
+
+
+def test_a_visit_that_is_resumed_after_a_shock_is_isolated_first() -> None:
+    scene = isolated("understood", "i got a shock")
+    scene.tell(Resumed("interrupted"))
+    assert (scene.step, scene.power != "ISOLATED", scene.state.overlay) == ("isolate", True, Overlay.NONE)
+    scene.words("stand by", "go ahead")
+    assert scene.step == "isolate"
+
+
+def test_a_shock_while_a_wait_goes_on_is_followed_by_the_wait() -> None:
+    scene = isolated("understood", "next step", "i got a shock")
+    assert "left." not in scene.said
+    scene.words("go ahead")
+    assert (scene.step, scene.state.awaiting) == ("rest", Awaiting.WAIT)
+    assert "left." in scene.said
 
 
 def test_a_shock_where_nothing_is_isolated_calls_for_help_alone() -> None:
