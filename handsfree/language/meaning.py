@@ -174,8 +174,8 @@ ALWAYS: tuple[str, ...] = (
     "second person", "i am leaving",
 )
 #: Said in people's own words only, wherever 'where am i' may be said and nothing is at stake: listed for no recogniser, for
-#: one lies near 'what can i say'.
-IN_OWN_WORDS: tuple[str, ...] = ("what did i say",)
+#: one lies near 'what can i say', and the other is seldom said.
+IN_OWN_WORDS: tuple[str, ...] = ("what did i say", "forget that")
 #: Not in force beside an answer with a word that begins like it ('stopped'): there, nothing is lost by not hearing it.
 GIVES_WAY: tuple[str, ...] = ("stop",)
 #: Those of ALWAYS that are answered with the safe act and the emergency call, whatever else is going on.

@@ -129,16 +129,32 @@ def noted(flow: Flow, utterance: Utterance) -> bool:
     kept = kept_of(flow, utterance)
     if not kept:
         return False
+    before = flow.state.besides
     _keep(flow, kept)
-    named = tuple(means for means, _ in kept if means)
-    what = f" {flow.sentence('and')} ".join(named)
+    flow.change(just_kept=tuple(one for one in flow.state.besides if one not in before))
+    what = _named(flow, kept)
     flow.tone("heard")
-    flow.heard(flow.sentence("also-noted", what=what) if named else flow.sentence("noted"))
+    flow.heard(flow.sentence("also-noted", what=what) if what else flow.sentence("noted"))
     if flow.state.interlock.power is not Power.LIVE:
         flow.heard(flow.sentence("power-doubt"))
     if not flow.state.waiting:
         flow.say(flow.question.asks(flow), "question")
     return True
+
+
+def _named(flow: Flow, kept: tuple[Besides, ...]) -> str:
+    return f" {flow.sentence('and')} ".join(means for means, _ in kept if means)
+
+
+def struck(flow: Flow) -> bool:
+    """'Forget that', where something has just been kept: it is not. False where nothing has."""
+    kept = flow.state.just_kept
+    for one in kept:
+        _let_go(flow, one, "left")
+    flow.change(just_kept=())
+    if kept:
+        flow.heard(flow.sentence("also-struck", what=_named(flow, kept) or kept[0][1].rstrip(" .,!?")))
+    return bool(kept)
 
 
 def keeps_both(flow: Flow, utterance: Utterance) -> None:

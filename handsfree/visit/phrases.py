@@ -13,7 +13,7 @@ from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense
 from handsfree.procedure.model import Isolate, Read
 from handsfree.resources import of_trade
-from handsfree.visit import advice, facts, helping, places
+from handsfree.visit import advice, besides, facts, helping, places
 from handsfree.visit.comers import COMES
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import backward, clear, on_after_overlay
@@ -80,6 +80,14 @@ def _what_said(flow: Flow) -> None:
             flow.prompt("last-reading", "help", quantity=step.quantity, answer=answer)
         else:
             flow.prompt("last-answer", "help", answer=answer)
+
+
+def _forget(flow: Flow) -> None:
+    """Takes back a complaint that was just kept; an answer is taken back by 'correction', and the program says so."""
+    if not besides.struck(flow):
+        flow.heard(flow.sentence("say-correction"))
+    if not flow.state.waiting:
+        flow.say(flow.question.asks(flow), "question")
 
 
 def _how_long(flow: Flow) -> None:
@@ -186,6 +194,7 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
     "go back": _go_back,
     "correction": _correction,
     "what did i say": _what_said,
+    "forget that": _forget,
     "how long": _how_long,
     "where am i": _where,
     "what can i say": helping.can_say,
@@ -212,6 +221,8 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
 PEOPLE = ("second person", "i am leaving")
 #: Nobody can join or leave half way through these.
 NO_PEOPLE = (*COMES, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE, Awaiting.WHICH_SOURCE)
+#: What is asked there is denied by 'forget that'.
+DENIED_BY_FORGET = (Awaiting.ALSO_SAID, Awaiting.READING_AFFIRM, Awaiting.CUT_WAIT)
 #: Which source is on, and who joins or leaves, must be answered before the visit moves.
 MOVES = ("go back", "correction")
 
@@ -226,6 +237,8 @@ def use(flow: Flow, utterance: Utterance) -> bool:
         helping.alarm(flow, utterance)
         return True
     if utterance.sense != Sense.COMMAND or utterance.text not in PHRASES:
+        return False
+    if utterance.text == "forget that" and (flow.state.overlay or awaiting in DENIED_BY_FORGET):
         return False
     if utterance.text == "correction" and awaiting in (Awaiting.READING_AFFIRM, Awaiting.DEAD_AFFIRM, Awaiting.LOCK_AFFIRM):
         return False

@@ -29,7 +29,7 @@ def affirms(utterance: Utterance) -> bool:
 
 
 def denies(utterance: Utterance) -> bool:
-    return is_command(utterance, "negative", "correction", "no")
+    return is_command(utterance, "negative", "correction", "no", "forget that")
 
 
 def way_out(utterance: Utterance) -> str:

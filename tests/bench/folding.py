@@ -17,6 +17,7 @@ what becomes of them (`twins`).
   'correction' is of the number; at each gate it is walked as if there had been a refusal, and as if there had been none.
 - Whose number is whose: two numbers change places, so that the first who is here has the first (`renamed`). The machine
   only ever compares them; what may be said is as rich in one as in the other.
+- Which complaint was just kept: only 'forget that' looks for it. It takes a complaint away, as 'no' to its offer does.
 - A source of which nothing was begun is the same as one not named.
 - Which steps broke: walked with none of them, and, where asked for, with all of them.
 """

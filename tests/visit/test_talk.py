@@ -573,6 +573,11 @@ def test_what_did_i_say_repeats_what_is_still_to_be_affirmed() -> None:
     assert (near.said, near.state.awaiting) == (asked, Awaiting.READING_AFFIRM)
 
 
+def test_forget_that_denies_what_is_read_back() -> None:
+    near = talk("yes", "done", "46.5", "forget that")
+    assert (near.state.awaiting, near.said) == (Awaiting.READING, ENGLISH.prompt("reading-again"))
+
+
 def test_what_did_i_say_is_no_answer_at_a_gate() -> None:
     """There nobody's own words count."""
     scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "what did i say")
