@@ -86,11 +86,13 @@ def _is(flow: Flow, name: str, value: str) -> bool:
 
 @dataclass(frozen=True)
 class Told:
-    """A question that need not be asked: the result it would have had, the answer that says so, and when it was learned."""
+    """A question that need not be asked: the result it would have had, the answer that says so, and when and where it was
+    learned."""
 
     result: Result
     answer: model.Answer | None = None
     at: float = 0.0
+    origin: Origin = ((), "")
 
 
 def told(flow: Flow, step: model.Ask | model.Read) -> Told | None:
@@ -104,7 +106,7 @@ def told(flow: Flow, step: model.Ask | model.Read) -> Told | None:
     if found is None:
         return None
     flow.emit(FactUsed(flow.state.path, step.id, str(step.fact), found.result.text, round(flow.now - fact.at, 3)))
-    return replace(found, at=fact.at)
+    return replace(found, at=fact.at, origin=fact.origin)
 
 
 def _as_answer(step: model.Ask, result: Result) -> Told | None:

@@ -51,9 +51,8 @@ def _correction(flow: Flow) -> None:
         key = (tuple(frame.procedure for frame in frames), frames[-1].step)
         if key in state.remembered:
             kept = {name: result for name, result in state.remembered.items() if name != key}
-            last = max((n for n, one in enumerate(state.series) if (one.path, one.step) == key), default=-1)
-            times = {state.series[last].minute} if last >= 0 else set()
-            series = tuple(one for one in state.series if (one.path, one.step) != key or one.minute not in times)
+            last = max((one.minute for one in state.series if one.given == key), default=None)
+            series = tuple(one for one in state.series if (one.given, one.minute) != (key, last))
             flow.change(trail=state.trail[:at], remembered=kept, series=series)
             flow.untell(key)
             facts.unlearn(flow, key)

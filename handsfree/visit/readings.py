@@ -134,7 +134,7 @@ def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: b
     ))
     result = Result(f"{pending.value:g} {step.unit}".strip(), pending.value, step.unit)
     take_answer(flow, result)
-    keep_sample(flow, step, pending.value, flow.now)
+    keep_sample(flow, step, pending.value, flow.now, (flow.state.path, step.id))
     if step.fact is not None:
         learn(flow, step.fact, result, step.lasting)
     aside = side_of_expected(flow.state.language, step, pending.value)

@@ -105,14 +105,15 @@ class Fact:
 
 @dataclass(frozen=True)
 class Sample:
-    """A reading of a series: which series, where it was taken, when (minutes of the visit), and its value; temperatures in
-    degrees Celsius, whatever they were given in."""
+    """A reading of a series: which series, where it counts, when it was taken (minutes of the visit), and its value;
+    temperatures in degrees Celsius, whatever they were given in. `given`: the step that it was given at."""
 
     series: str
     path: tuple[str, ...]
     step: str
     minute: float
     value: float
+    given: Origin = ((), "")
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from handsfree.procedure.sources import method_of
 from handsfree.visit import advice, besides, facts, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
-from handsfree.visit.state import Awaiting, Form, FrameStack, Result, Sample
+from handsfree.visit.state import Awaiting, Form, FrameStack, Origin, Result, Sample
 from handsfree.visit.wishes import take
 
 #: None: the visit waits. Frames: it goes there at once; () ends it.
@@ -139,18 +139,20 @@ def _read(flow: Flow, step: model.Read) -> Onward:
         return _await(Awaiting.READING)(flow, step)
     take(flow, told.result)
     if told.result.value is not None:
-        keep_sample(flow, step, told.result.value, told.at)
+        keep_sample(flow, step, told.result.value, told.at, told.origin)
     return leave_step(flow)
 
 
-def keep_sample(flow: Flow, step: model.Read, value: float, at: float) -> None:
-    """Kept with the others of its series, with its time; once in each, whoever asks for it."""
+def keep_sample(flow: Flow, step: model.Read, value: float, at: float, given: Origin) -> None:
+    """Kept with the others of its series, with its time and the step that it was `given` at; once in each, and once in each
+    proof, whoever asks for it."""
     if not step.series:  # most readings: pint, which converts, takes half a second to load
         return
     celsius = convert(value, step.unit, "degC") if step.unit == "degF" else value
-    minute, before = (at - flow.state.began) / 60, flow.state.series
-    there = {one.series for one in before if one.path and one.minute == minute}
-    kept = tuple(Sample(name, flow.state.path, step.id, minute, celsius) for name in step.series if name not in there)
+    minute, before, path = (at - flow.state.began) / 60, flow.state.series, flow.state.path
+    there = {one.series for one in before
+             if (one.given, one.minute) == (given, minute) and (one.series != "proof" or one.path == path)}  # fmt: skip
+    kept = tuple(Sample(name, path, step.id, minute, celsius, given) for name in step.series if name not in there)
     flow.change(series=(*before, *kept))
 
 

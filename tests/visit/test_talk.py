@@ -302,6 +302,16 @@ def test_what_a_call_sheet_gives_is_no_value_of_a_series() -> None:
     assert (scene.step, scene.state.series) == ("before", ()), "nobody says when it was measured"
 
 
+def test_a_correction_of_a_known_reading_leaves_nothing_of_it_in_a_series() -> None:
+    """The proof would count a value that was taken back."""
+    scene = Scene(book(PROOF)).open()
+    scene.words("8")
+    scene.words("done", after=60.0)
+    scene.words("correction", "9", "done")
+    assert [(one.series, one.value) for one in scene.state.series] == [("food", 9.0), ("proof", 9.0)]
+    assert scene.state == scene.again()
+
+
 # ---- readings --------------------------------------------------------------------------------------------------------
 
 
