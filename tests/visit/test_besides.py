@@ -118,6 +118,13 @@ def test_it_is_struck_where_it_comes_up_or_was_just_noted(line: str) -> None:
     assert said_besides(scene)[-1] == ("noisy", "it is also noisy", "left")
 
 
+def test_what_was_said_twice_is_struck_as_well() -> None:
+    """'Noted, for later: noisy' was what was just heard."""
+    scene = after(*FINS, "it is also noisy", "it is also noisy", "forget that")
+    assert scene.said == "Struck: noisy. Clean or dusty?"
+    assert scene.state.besides == ()
+
+
 def test_later_only_an_answer_is_taken_back_and_that_by_correction() -> None:
     """Or it would strike the complaint in place of the answer."""
     scene = after(*FINS[:1], "it is also noisy", "next step", "forget that")
