@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from handsfree.dialogue.hearing import Hearer
-from handsfree.journal.events import Alarm, ListenFor, NoteKept, Resumed, Say, SoundLost, TimerRang, Utterance
+from handsfree.journal.events import Alarm, ListenFor, NoteKept, Resumed, Say, SoundBack, SoundLost, TimerRang, Utterance
 from handsfree.language.meaning import EMERGENCY, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.visit.state import Awaiting, Overlay
 from tests.visit import data
@@ -309,6 +309,28 @@ def test_a_shock_while_a_wait_goes_on_is_followed_by_the_wait() -> None:
     scene.words("go ahead")
     assert (scene.step, scene.state.awaiting) == ("rest", Awaiting.WAIT)
     assert "left." in scene.said
+
+
+def test_a_wait_that_is_over_breaks_no_silence_after_a_shock() -> None:
+    """Somebody may be on the telephone to the ambulance. It is told once somebody says to go on."""
+    scene = isolated("understood", "next step", "i got a shock")
+    scene.tell(TimerRang("wait"), after=300.0)
+    assert scene.said == ""
+    scene.words("go ahead")
+    scene.tell(TimerRang("wait"))
+    assert scene.said.startswith("Time is up.")
+    assert scene.power != "ISOLATED"
+
+
+@pytest.mark.parametrize("then", [SoundLost("ear", "microphone"), Resumed("interrupted")])
+def test_that_a_shock_cleared_the_isolation_is_said_again_where_it_was_perhaps_not_heard(then: SoundLost | Resumed) -> None:
+    scene = isolated("understood", "next step", "i got a shock")
+    scene.tell(then)
+    if isinstance(then, SoundLost):
+        scene.tell(SoundBack("ear", "microphone"))
+    assert "Isolation is cleared: " in scene.said
+    if isinstance(then, Resumed):
+        assert not scene.state.halted
 
 
 def test_a_shock_where_nothing_is_isolated_calls_for_help_alone() -> None:
