@@ -55,13 +55,13 @@ def _result(value: str) -> Result:
 
 def behind(flow: Flow, step: model.Step, makes: model.Facts = ()) -> None:
     """The step is done: facts that it spoils are no longer known, facts that it makes are. `makes`: of the answer given.
-    A photo that was not taken makes none."""
-    if step.spoils:
-        kept = {name: fact for name, fact in flow.state.facts.items() if name not in step.spoils}
-        flow.change(facts=kept)
+    Without its photo nobody knows what else of the step was done: what it makes is no longer known."""
     result = flow.state.remembered.get(origin(flow)) if isinstance(step, model.Evidence) else None
-    own = () if result is not None and result.state == NOT_TAKEN else step.makes
-    for name, value in (*own, *makes):
+    left = result is not None and result.state == NOT_TAKEN
+    spoilt = {*step.spoils, *(name for name, _ in step.makes if left)}
+    if spoilt:
+        flow.change(facts={name: fact for name, fact in flow.state.facts.items() if name not in spoilt})
+    for name, value in (*(() if left else step.makes), *makes):
         learn(flow, name, _result(value))
 
 

@@ -261,10 +261,10 @@ def _whereabouts(flow: Flow) -> str:
 
 
 def _attached(flow: Flow, event: events.Attached) -> None:
-    """A photo or a log has come in: the program says so, because the technician cannot look. What a log measured counts for
-    the stock."""
+    """What has come in is told, because the technician cannot look. What a log measured counts for the stock."""
     kept = tuple(Sample("food", (), event.file, minute, value) for minute, value in event.rows)
     flow.change(series=(*kept, *flow.state.series))
+    notes.came_in(flow, event)
     if not flow.state.frames or flow.state.overlay is not Overlay.NONE:
         return
     if event.amiss:

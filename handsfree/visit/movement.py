@@ -59,7 +59,7 @@ def _enter(flow: Flow, frames: FrameStack) -> FrameStack | None:
     if flow.state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
         flow.emit(DropTimer("wait"))
     flow.change(frames=frames, pending=None, tries=0, overlay=Overlay.NONE, told_quiet=False, awaiting=Awaiting.NOTHING,
-                voice_doubted=False, half_heard="", halted=False, just_kept=())  # fmt: skip
+                voice_doubted=False, half_heard="", halted=False, just_kept=(), arrived="")  # fmt: skip
     if isinstance(step, model.Isolate | model.Restore) and not state_number(flow):
         return None
     if not enough_people(flow, step):

@@ -107,7 +107,7 @@ def _takes_done(flow: Flow, utterance: Utterance) -> bool:
     if not done(utterance):
         return False
     if isinstance(step, model.Evidence):
-        taken = is_command(utterance, "done")
+        taken = is_command(utterance, "done") or flow.state.arrived == step.id
         flow.emit(EvidenceTaken(flow.state.path, step.id, step.what, taken))
         take(flow, Result(step.what) if taken else Result(flow.sentence("summary-missing"), state=NOT_TAKEN))
         flow.heard(flow.sentence("evidence-taken" if taken else "evidence-left"))

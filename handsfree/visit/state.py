@@ -153,6 +153,7 @@ class State:
     facts: Mapping[str, Fact] = field(default_factory=dict)  # what is known in the whole visit, by name
     besides: tuple[Besides, ...] = ()  # complaints that are still to be taken up, the oldest first
     just_kept: tuple[Besides, ...] = ()  # those of the last addition, while the question stands to which it came
+    arrived: str = ""  # the step at which a photo came in while it was asked for
     warned: frozenset[str] = frozenset()  # the cautions that were understood, by their text
     halted: bool = False  # cleared after a shock: what to do next is said once somebody says to go on
     proposed: Utterance | None = None  # what was likely heard, read back

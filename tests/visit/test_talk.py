@@ -9,6 +9,7 @@ import pytest
 from handsfree.journal.events import (
     Alarm,
     AnswerTaken,
+    Attached,
     EvidenceTaken,
     FactUsed,
     HandedOver,
@@ -192,6 +193,38 @@ def test_what_is_no_answer_at_a_photo_hears_both_ways_on() -> None:
     scene = Scene(book(PHOTO)).open().words("yes")
     assert scene.said == "Say done when it is taken. Next step leaves it out."
     assert Scene(book(PHOTO)).open().words("next step", "done").said.startswith("Noted.")
+
+
+def test_a_photo_that_came_in_is_taken_whatever_is_said() -> None:
+    """'The photo is in the record. Noted: not taken.'"""
+    scene = Scene(book(PHOTO)).open()
+    scene.tell(Attached("wiring", "a.jpg", "0"))
+    scene.words("next step")
+    assert (scene.step, scene.said.startswith("Noted. ")) == ("desk", True)
+    assert [event.taken for event in events(scene, EvidenceTaken)] == [True]  # type: ignore[attr-defined]  # of that kind
+    late = Scene(book(PHOTO)).open().words("next step")
+    late.tell(Attached("wiring", "a.jpg", "0"))
+    late.words("next step")
+    (made,) = events(late, HandedOver)
+    assert made.summary == (("wiring", "photo"),)  # type: ignore[attr-defined]  # of that kind
+    log = Scene(book(PHOTO)).open()
+    log.tell(Attached("wiring", "log.csv", "0", amiss="no times"))
+    assert log.words("next step").said.startswith("Noted: not taken.")
+
+
+def test_without_the_photo_nobody_counts_on_what_its_step_changed() -> None:
+    """'Take the grille off and photograph': the grille is off, and the visit still took it for on."""
+    text = """
+procedure: photo
+title: A photo
+steps:
+  - {id: begin, kind: instruct, say: Begin., makes: {grille: 'on'}}
+  - {id: wiring, kind: evidence, what: photo, say: Grille off. Photograph it., makes: {grille: 'off'}}
+  - {id: put-on, kind: instruct, say: Put the grille on., unless: {grille: 'on'}}
+  - {id: done, kind: end, outcome: done, say: Done.}
+"""
+    scene = Scene(book(text)).open().words("done", "next step")
+    assert (scene.step, "grille" in scene.state.facts) == ("put-on", False)
 
 
 # ---- ways out --------------------------------------------------------------------------------------------------------
