@@ -16,11 +16,16 @@ from handsfree.journal.events import (
     Opened,
     PromptEnded,
     ReadingTaken,
+    Resumed,
     Say,
     StepPassed,
     Utterance,
 )
+from handsfree.language import base
 from handsfree.language.meaning import EMERGENCY, Sense, Verdict
+from handsfree.visit.machine import start
+from handsfree.visit.rebuilt import rebuilt
+from handsfree.visit.speaking import result_words
 from handsfree.visit.state import Awaiting, Overlay
 from tests.visit import data
 from tests.visit.scenes import ENGLISH, Scene, book
@@ -614,6 +619,23 @@ def test_what_did_i_say_repeats_what_is_still_to_be_affirmed() -> None:
     asked = near.said
     near.words("what did i say")
     assert (near.said, near.state.awaiting) == (asked, Awaiting.READING_AFFIRM)
+
+
+def test_what_did_i_say_tells_what_a_proof_was_answered_with() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "isolated lock four two", "nothing runs")
+    assert scene.words("understood", "what did i say").said == "I noted: nothing runs."
+
+
+def test_what_did_i_say_of_an_older_record_breaks_nothing_off_and_speaks_the_language() -> None:
+    """The step may be gone from the procedure; and 'cannot tell' is its name, not what anybody says in Spanish."""
+    scene = talk("yes", "done", "50")
+    newer = Scene(book(TALK.replace("id: shown\n", "id: shown-now\n").replace("when: shown <", "when: shown-now <")))
+    newer.state, newer.now = rebuilt(newer.state, scene.record), scene.now
+    newer.tell(Resumed("interrupted"))
+    newer.words("understood", "what did i say")
+    assert (newer.said, newer.state.outcome) == ("I noted: dry.", "")
+    state = rebuilt(start(book(TALK), base.load("es")), talk("can't tell").record)
+    assert result_words(state.language, state.remembered[("talk",), "floor"]) == state.language.commands["cannot tell"][0]
 
 
 def test_forget_that_denies_what_is_read_back() -> None:
