@@ -322,3 +322,9 @@ def test_sounds_from_letters() -> None:
     assert distance("sesenta", "setenta") < 0.25
     assert distance("sesenta", "cuarenta") > 0.34
     assert distance("hielo", "yelo") < 0.34
+
+
+@pytest.mark.parametrize("text", ["foto tomada", "está tomada", "ya la he tomado", "he hecho la foto"])
+def test_a_photo_is_told_of_in_the_words_that_the_program_asks_with(text: str) -> None:
+    """'Diga hecho cuando esté tomada.'"""
+    assert [one.text for one in LANGUAGE.understand(text, Listening(also=("done",), own_words=True))] == ["done"]
