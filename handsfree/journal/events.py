@@ -191,8 +191,11 @@ class ListenFor:
 
 @dataclass(frozen=True)
 class SetTimer:
+    """`whole`: of a wait, how long it lasts in all: its timer may ring at half time first. 0 in records of before."""
+
     timer: str
     seconds: float
+    whole: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -309,9 +312,12 @@ class KeepNote:
 
 @dataclass(frozen=True)
 class EvidenceTaken:
+    """`taken`: somebody said so; False where they went on without it."""
+
     path: tuple[str, ...]
     step: str
     what: str
+    taken: bool = True
 
 
 @dataclass(frozen=True)

@@ -55,6 +55,7 @@ RANKS: Mapping[str, str] = {
     "earlier program": NOTE, "newer program": NOTE,
     NOT_SIGNED: NOTE,
 }
+_HALF = 900.0  # seconds: an old record does not say whether so long a timer of a wait ends it or rings at its half
 _ORDER = {rule: at for at, rule in enumerate(RANKS)}
 
 
@@ -348,12 +349,11 @@ def _wait_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.SetTimer) and event.timer == "wait":
-            due = event.seconds + (entry.mono - waiting.mono if waiting else 0.0)  # set again, it is what is left
+            passed = entry.mono - waiting.mono if waiting else 0.0  # set again, it is what is left
+            due = event.whole or (event.seconds + passed if passed or event.seconds < _HALF else 0.0)
         if isinstance(event, HAPPENINGS) and not isinstance(event, ev.PromptEnded):
             cause = entry
-        elif isinstance(event, ev.StepEntered | ev.Closed):
-            if isinstance(event, ev.Closed) and event.outcome == "to be continued":
-                continue
+        elif isinstance(event, ev.StepEntered) or (isinstance(event, ev.Closed) and event.outcome != "to be continued"):
             said = cause is not None and isinstance(cause.event, ev.Utterance)
             if waiting is not None and said:
                 asked, took = f" of {span(due)}" if due else "", span(entry.mono - waiting.mono)

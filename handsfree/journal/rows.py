@@ -326,7 +326,9 @@ _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
     ev.DeskAsked: lambda e: ("record", "asked", f"A question of {e.by} was put", "", _NONE),
     ev.DeskAnswered: lambda e: ("record", "answered", "It was answered by the note before", "", _NONE),
     ev.StepPassed: lambda e: ("record", "passed", e.step, ", ".join(f"{name}: {value}" for name, value in e.because), _NONE),
-    ev.EvidenceTaken: lambda e: ("record", "evidence", f"{e.what.capitalize()} taken: {e.step}", "", _NONE),
+    ev.EvidenceTaken: lambda e: (
+        "record", "evidence", f"{e.what.capitalize()} {'taken' if e.taken else 'not taken'}: {e.step}", "", _NONE
+    ),
     ev.Closed: _closed,
     ev.Sealed: lambda e: ("record", "sealed", f"Sealed after {e.events} events", e.head, _NONE),
     ev.SoundRemoved: lambda e: ("record", "sound removed", f"Sound of {len(e.clips)} events removed", e.why, _NONE),

@@ -183,7 +183,7 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
             if step.kind in _WORK and (told := _told(own_words(event), step.kind)) and told not in words:
                 words.append(told)
         elif isinstance(event, ev.EvidenceTaken):
-            missing = "" if event.step in attached else " (not attached)"
+            missing = "" if event.step in attached else " (not attached)" if event.taken else " (not taken)"
             got.evidence.append(f"{event.what.capitalize()}: {plain(event.step)}{missing}")
         elif type(event) in _LINES:
             for name, line in _LINES[type(event)](event):

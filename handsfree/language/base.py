@@ -19,7 +19,7 @@ from handsfree.language.declared import with_units
 from handsfree.language.decoys import Decoys
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar, load_grammar
-from handsfree.language.meaning import ALWAYS, WHEN_ASKED, YES_NO, Listening, Meaning, Sense
+from handsfree.language.meaning import ALWAYS, IN_OWN_WORDS, WHEN_ASKED, YES_NO, Listening, Meaning, Sense
 from handsfree.language.numerals import NumberWords, Written, exact, written_forms, written_phrase, written_plainly
 from handsfree.language.own_words import OwnWords
 from handsfree.language.quantities import alike, pint_name
@@ -80,7 +80,7 @@ class Language(ABC):
     @cached_property
     def commands(self) -> Mapping[str, tuple[str, ...]]:
         """Command -> every way to say it: 'next step' -> ('next step', 'next', ...)."""
-        return {name: self._ways(name.replace(" ", "_")) for name in (*ALWAYS, *WHEN_ASKED)}
+        return {name: self._ways(name.replace(" ", "_")) for name in (*ALWAYS, *WHEN_ASKED, *IN_OWN_WORDS)}
 
     @cached_property
     def hints(self) -> Mapping[str, frozenset[str]]:
@@ -143,7 +143,7 @@ class Language(ABC):
             there = rule in self.grammar.rules
             return frozenset(phrase.words for phrase in expand(self.grammar, rule)) if there else frozenset()
 
-        ways = {name: of(f"own_{name.replace(' ', '_')}") for name in (*ALWAYS, *WHEN_ASKED)}
+        ways = {name: of(f"own_{name.replace(' ', '_')}") for name in (*ALWAYS, *WHEN_ASKED, *IN_OWN_WORDS)}
         yes_no = frozenset(tuple(way.split()) for name in YES_NO for way in self.commands[name])
         return OwnWords(
             {name: own for name, own in ways.items() if own}, of("around"), of("opening"), of("assent"), of("unwritten"),

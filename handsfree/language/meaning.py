@@ -122,6 +122,11 @@ class Listening:
         """Every command in force, by name."""
         return (*(ALWAYS if self.commands is None else self.commands), *self.also)
 
+    @property
+    def named_in_own_words(self) -> tuple[str, ...]:
+        """Every command that people's own words may mean here."""
+        return (*self.named, *IN_OWN_WORDS) if "where am i" in self.named else self.named
+
 
 def beside(answers: Sequence[str], ways: Mapping[str, tuple[str, ...]]) -> tuple[str, ...] | None:
     """`Listening.commands` beside these answers: None for all that always work. `ways`: `Language.commands`."""
@@ -168,6 +173,9 @@ ALWAYS: tuple[str, ...] = (
     "help", "stop", "short form", "usual form", "full form", "i am hurt", "fire", "i got a shock", "i smell gas",
     "second person", "i am leaving",
 )
+#: Said in people's own words only, wherever 'where am i' may be said and nothing is at stake: listed for no recogniser, for
+#: one lies near 'what can i say', and the other is seldom said.
+IN_OWN_WORDS: tuple[str, ...] = ("what did i say", "forget that")
 #: Not in force beside an answer with a word that begins like it ('stopped'): there, nothing is lost by not hearing it.
 GIVES_WAY: tuple[str, ...] = ("stop",)
 #: Those of ALWAYS that are answered with the safe act and the emergency call, whatever else is going on.

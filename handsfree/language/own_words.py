@@ -53,7 +53,7 @@ class OwnWords:
         pieces: dict[Words, Meaning | None] = {}
         if listening.own_words and not listening.guarded:
             pieces |= dict.fromkeys(around)
-            for name in listening.named:
+            for name in listening.named_in_own_words:
                 pieces |= self._commands.get(name, {})
             pieces |= in_force
         return OwnPieces(pieces, around, opening, max(map(len, around | opening), default=0))

@@ -8,7 +8,7 @@ from typing import Annotated
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
-from handsfree.procedure.hazards import usual
+from handsfree.procedure.hazards import folder_here, usual
 
 NAME = r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$"
 Name = Annotated[str, Field(pattern=NAME, max_length=60)]
@@ -40,7 +40,8 @@ def _known_hazard(name: str) -> str:
     known = usual().hazards
     if name not in known:
         expected = ", ".join(f"'{one}'" for one in known)
-        raise PydanticCustomError("enum", "Input should be {expected}", {"expected": expected})
+        context = {"expected": expected, "declared": str(folder_here())}
+        raise PydanticCustomError("enum", "Input should be {expected}", context)
     return name
 
 

@@ -125,10 +125,14 @@ def files() -> list[Path]:
     """The one that ships first, then those of its folder and of `procedures/hazards` here, by name."""
     from handsfree.resources import shipped_folder
 
-    places = (shipped_folder("procedures") / FOLDER, Path("procedures") / FOLDER)
-    folders = dict.fromkeys(place.resolve() for place in places)
+    folders = dict.fromkeys(((shipped_folder("procedures") / FOLDER).resolve(), folder_here()))
     found = [path for place in folders if place.is_dir() for path in sorted(place.glob("*.yaml"))]
     return sorted(found, key=lambda path: path.name != "hazards.yaml")
+
+
+def folder_here() -> Path:
+    """Where files of one's own are looked for, wherever the procedure lies."""
+    return (Path("procedures") / FOLDER).resolve()
 
 
 @cache

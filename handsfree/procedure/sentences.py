@@ -72,7 +72,8 @@ def _sentence(one: ErrorDetails, kind: str) -> str:
         case "enum" | "literal_error":
             known = [part.strip(" '") for part in str(context.get("expected", "")).replace(" or ", ", ").split(",")]
             hint = did_you_mean(str(given), known)
-            return f"has '{given}' as its '{name}'{f'{hint} It' if hint else '; it'} may be " + ", ".join(known)
+            more = f". More are declared by files in {context['declared']}" if "declared" in context else ""
+            return f"has '{given}' as its '{name}'{f'{hint} It' if hint else '; it'} may be " + ", ".join(known) + more
         case "string_pattern_mismatch":
             form = _PATTERNS.get(str(context.get("pattern")), "it is not of the right form")
             return f"has '{given}' as its '{name}'; {form}"

@@ -130,15 +130,30 @@ def noted(flow: Flow, utterance: Utterance) -> bool:
     if not kept:
         return False
     _keep(flow, kept)
-    named = tuple(means for means, _ in kept if means)
-    what = f" {flow.sentence('and')} ".join(named)
+    flow.change(just_kept=tuple(one for one in flow.state.besides if any(_same(one, said) for said in _safe(kept))))
+    what = _named(flow, kept)
     flow.tone("heard")
-    flow.heard(flow.sentence("also-noted", what=what) if named else flow.sentence("noted"))
+    flow.heard(flow.sentence("also-noted", what=what) if what else flow.sentence("noted"))
     if flow.state.interlock.power is not Power.LIVE:
         flow.heard(flow.sentence("power-doubt"))
     if not flow.state.waiting:
         flow.say(flow.question.asks(flow), "question")
     return True
+
+
+def _named(flow: Flow, kept: tuple[Besides, ...]) -> str:
+    return f" {flow.sentence('and')} ".join(means for means, _ in kept if means)
+
+
+def struck(flow: Flow) -> bool:
+    """'Forget that', where something has just been kept: it is not. False where nothing has."""
+    kept = flow.state.just_kept
+    for one in kept:
+        _let_go(flow, one, "left")
+    flow.change(just_kept=())
+    if kept:
+        flow.heard(flow.sentence("also-struck", what=_named(flow, kept) or kept[0][1].rstrip(" .,!?")))
+    return bool(kept)
 
 
 def keeps_both(flow: Flow, utterance: Utterance) -> None:
@@ -153,10 +168,18 @@ def keeps_both(flow: Flow, utterance: Utterance) -> None:
 
 def _keep(flow: Flow, kept: tuple[Besides, ...]) -> None:
     """Once each, whatever it was called; without what may be the number on a lock, because it is said aloud again."""
-    for means, words in ((means, without_figures(said, least=2)) for means, said in kept):
-        if not any(means == was if means else words == said for was, said in flow.state.besides):
-            flow.change(besides=(*flow.state.besides, (means, words)))
-            flow.emit(AlsoSaid(means, words, "noted", flow.place))
+    for new in _safe(kept):
+        if not any(_same(one, new) for one in flow.state.besides):
+            flow.change(besides=(*flow.state.besides, new))
+            flow.emit(AlsoSaid(*new, "noted", flow.place))
+
+
+def _safe(kept: tuple[Besides, ...]) -> tuple[Besides, ...]:
+    return tuple((means, without_figures(words, least=2)) for means, words in kept)
+
+
+def _same(one: Besides, other: Besides) -> bool:
+    return one[0] == other[0] if other[0] else one[1] == other[1]
 
 
 def _let_go(flow: Flow, kept: Besides, now: str) -> None:

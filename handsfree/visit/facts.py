@@ -5,19 +5,20 @@ The rules of this file:
 - A fact has a name, a value, the time it was learned, the step that gave it, and what makes it stale: its age (`keeps`)
   or a step that spoils it. Nothing depends on a fact being known: if it is not, the program asks.
 - A step never answers itself: when the same question comes again, it is asked again.
+- A reading that is known counts in a series by the time it was taken. What a call sheet gives has no such time.
 - Facts open no gate. Only the interlock knows what is isolated.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from handsfree.journal.events import FactUsed, StepPassed
 from handsfree.language.quantities import convert, unit_fits
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
-from handsfree.visit.state import Fact, Origin, Result
+from handsfree.visit.state import NOT_TAKEN, Fact, Origin, Result
 
 
 def origin(flow: Flow) -> Origin:
@@ -53,11 +54,14 @@ def _result(value: str) -> Result:
 
 
 def behind(flow: Flow, step: model.Step, makes: model.Facts = ()) -> None:
-    """The step is done: facts that it spoils are no longer known, facts that it makes are. `makes`: of the answer given."""
-    if step.spoils:
-        kept = {name: fact for name, fact in flow.state.facts.items() if name not in step.spoils}
-        flow.change(facts=kept)
-    for name, value in (*step.makes, *makes):
+    """The step is done: facts that it spoils are no longer known, facts that it makes are. `makes`: of the answer given.
+    Without its photo nobody knows what else of the step was done: what it makes is no longer known."""
+    result = flow.state.remembered.get(origin(flow)) if isinstance(step, model.Evidence) else None
+    left = result is not None and result.state == NOT_TAKEN
+    spoilt = {*step.spoils, *(name for name, _ in step.makes if left)}
+    if spoilt:
+        flow.change(facts={name: fact for name, fact in flow.state.facts.items() if name not in spoilt})
+    for name, value in (*(() if left else step.makes), *makes):
         learn(flow, name, _result(value))
 
 
@@ -82,10 +86,13 @@ def _is(flow: Flow, name: str, value: str) -> bool:
 
 @dataclass(frozen=True)
 class Told:
-    """A question that need not be asked: the result it would have had, and the answer that says so."""
+    """A question that need not be asked: the result it would have had, the answer that says so, and when and where it was
+    learned."""
 
     result: Result
     answer: model.Answer | None = None
+    at: float = 0.0
+    origin: Origin = ((), "")
 
 
 def told(flow: Flow, step: model.Ask | model.Read) -> Told | None:
@@ -93,11 +100,13 @@ def told(flow: Flow, step: model.Ask | model.Read) -> Told | None:
     fact = known(flow, step.fact) if step.fact is not None else None
     if fact is None or fact.origin == origin(flow) or fact.result.state:
         return None
+    if isinstance(step, model.Read) and step.series and not fact.origin[1]:
+        return None
     found = _as_answer(step, fact.result) if isinstance(step, model.Ask) else _as_reading(step, fact.result)
-    if found is not None:
-        value = found.result.text
-        flow.emit(FactUsed(flow.state.path, step.id, str(step.fact), value, round(flow.now - fact.at, 3)))
-    return found
+    if found is None:
+        return None
+    flow.emit(FactUsed(flow.state.path, step.id, str(step.fact), found.result.text, round(flow.now - fact.at, 3)))
+    return replace(found, at=fact.at, origin=fact.origin)
 
 
 def _as_answer(step: model.Ask, result: Result) -> Told | None:

@@ -15,7 +15,10 @@ from handsfree.visit.state import Form, State
 #: How the lock of an absent owner came off.
 WITHOUT = "without its owner"
 #: Words that show that a person knows how to word an answer here -> the cue that is no longer needed.
-LEARNED = {"affirm": "affirm", "negative": "affirm", "next step": "next", "go ahead": "next", "understood": "understood"}
+LEARNED = {
+    "affirm": "affirm", "negative": "affirm", "next step": "next", "go ahead": "next", "understood": "understood",
+    "done": "taken",
+}  # fmt: skip
 
 
 class Flow(Turn[State]):

@@ -9,7 +9,7 @@ from handsfree.journal.events import Alarm, SetForm, Utterance
 from handsfree.language.meaning import ALWAYS, EMERGENCY
 from handsfree.language.tokens import tokens
 from handsfree.visit.flow import Flow
-from handsfree.visit.movement import clear
+from handsfree.visit.movement import say_cleared
 from handsfree.visit.plain import called
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Form, Overlay
@@ -61,8 +61,8 @@ def form(which: Form) -> Callable[[Flow], None]:
 
 def alarm(flow: Flow, utterance: Utterance) -> None:
     """Hurt, fire, shock or gas: first the safe act and the call, then the present isolation. The visit stands by. A shock
-    says that something counted as dead and was not: no isolation lasts beyond it. Nothing else said here is a reason to
-    change one."""
+    says that something counted as dead and was not: no isolation lasts beyond it; what to do next waits for 'go ahead'.
+    Nothing else said here is a reason to change one."""
     state = flow.state
     power = state.interlock.power
     flow.emit(Alarm(utterance.text, utterance.words or utterance.spoken, str(power), flow.place))
@@ -71,5 +71,5 @@ def alarm(flow: Flow, utterance: Utterance) -> None:
     isolation = flow.sentence(f"isolation-{Power.LIVE if cleared else power}")
     flow.prompt(ALARMS[utterance.text], "caution", cuttable=False, call=call, isolation=isolation)
     if cleared:
-        clear(flow, SourceEvent.POWER_IS_ON, flow.sentence("why-shock"))
-    flow.change(overlay=Overlay.STAND_BY)
+        say_cleared(flow, SourceEvent.POWER_IS_ON, flow.sentence("why-shock"))
+    flow.change(overlay=Overlay.STAND_BY, halted=cleared or state.halted)

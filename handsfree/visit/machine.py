@@ -45,7 +45,7 @@ from handsfree.visit.wishes import is_command
 
 #: Raise this number when the same happenings give other effects than before: a record made under another number is shown
 #: as it was, and a visit resumed from one starts from what is on record.
-RULES = 13
+RULES = 14
 QUIET_SECONDS = 180.0
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence it may be another lock: its number is asked for again
 
@@ -227,10 +227,9 @@ def _timer(flow: Flow, event: events.TimerRang) -> None:
 
 def _wait_rang(flow: Flow) -> None:
     """An overlay outlasts the wait below it: the next step must not hear a note, or an answer to whether to stop, and
-    during a stand-by only 'go ahead' counts. `_settle` rings again once the overlay is gone."""
-    state = flow.state
-    over = _wait_over(state)
-    if over and state.overlay in (Overlay.NONE, Overlay.STAND_BY):
+    during a stand-by only 'go ahead' counts; after a shock it is silent. `_settle` rings again once the overlay is gone."""
+    state, over = flow.state, _wait_over(flow.state)
+    if over and state.overlay in (Overlay.NONE, Overlay.STAND_BY) and not state.halted:
         flow.tone("waiting")
         if state.form is not Form.SHORT and state.frames not in state.trail:  # later the tone and what follows say it
             flow.heard(flow.sentence("wait-over"))
@@ -262,10 +261,10 @@ def _whereabouts(flow: Flow) -> str:
 
 
 def _attached(flow: Flow, event: events.Attached) -> None:
-    """A photo or a log has come in: the program says so, because the technician cannot look. What a log measured counts for
-    the stock."""
+    """What has come in is told, because the technician cannot look. What a log measured counts for the stock."""
     kept = tuple(Sample("food", (), event.file, minute, value) for minute, value in event.rows)
     flow.change(series=(*kept, *flow.state.series))
+    notes.came_in(flow, event)
     if not flow.state.frames or flow.state.overlay is not Overlay.NONE:
         return
     if event.amiss:
@@ -283,12 +282,12 @@ def _attached(flow: Flow, event: events.Attached) -> None:
 
 def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
     """Nobody can speak to the program now: the gate closes and the visit stands by."""
-    shut = flow.state.interlock.power is not Power.LIVE
+    shut, halted = flow.state.interlock.power is not Power.LIVE, flow.state.halted
     if shut:
         clear(flow, SourceEvent.RESUMED, flow.sentence("why-resume"))
     _unheard(flow)
     flow.prompt("sound-lost", "notice", cuttable=False, what=flow.sentence(f"part-{event.what}"))
-    flow.change(overlay=Overlay.STAND_BY, lost=flow.state.lost | {event.what} | ({CLEARED} if shut else set()))
+    flow.change(overlay=Overlay.STAND_BY, lost=flow.state.lost | {event.what} | ({CLEARED} if shut or halted else set()))
 
 
 def _unheard(flow: Flow) -> None:
@@ -322,9 +321,10 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
     was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
     # listening: the ear is a new one and has been told of nothing, even where the same is in force as before
     flow.change(outcome="", fault="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None,
-                lost=frozenset(), joining="", another=False, lock_offered=(), coming=Awaiting.NOTHING)  # fmt: skip
+                lost=frozenset(), joining="", another=False, lock_offered=(), coming=Awaiting.NOTHING, halted=False,
+                just_kept=())  # fmt: skip
     _unheard(flow)
-    if was.power is not Power.LIVE or was.doubt or CLEARED in state.lost:
+    if was.power is not Power.LIVE or was.doubt or CLEARED in state.lost or state.halted:
         flow.turn_lock(SourceEvent.RESUMED, flow.sentence("why-resume"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.sentence("why-resume"))
     tell_locks(flow)

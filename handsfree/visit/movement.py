@@ -59,7 +59,7 @@ def _enter(flow: Flow, frames: FrameStack) -> FrameStack | None:
     if flow.state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
         flow.emit(DropTimer("wait"))
     flow.change(frames=frames, pending=None, tries=0, overlay=Overlay.NONE, told_quiet=False, awaiting=Awaiting.NOTHING,
-                voice_doubted=False, half_heard="")  # fmt: skip
+                voice_doubted=False, half_heard="", halted=False, just_kept=(), arrived="")  # fmt: skip
     if isinstance(step, model.Isolate | model.Restore) and not state_number(flow):
         return None
     if not enough_people(flow, step):
@@ -214,11 +214,28 @@ def proved(flow: Flow) -> None:
 def clear(flow: Flow, what: SourceEvent, why: str, names: tuple[str, ...] | None = None) -> None:
     """The isolation of these sources is gone (of all, if `names` is None): say so at once, and what to do now. Who was being
     asked before 'which is on' is asked on."""
+    say_cleared(flow, what, why, names)
+    what_now(flow)
+
+
+def say_cleared(flow: Flow, what: SourceEvent, why: str, names: tuple[str, ...] | None = None) -> None:
     flow.turn_lock(what, why, names)
     flow.tone("gate shut")
     flow.prompt("isolation-cleared", "notice", cuttable=False, why=why)
+
+
+def on_after_overlay(flow: Flow) -> None:
+    """Nothing lies over the visit any more: the question again or, after a shock, what to do now."""
+    if flow.state.halted:
+        what_now(flow)
+    else:
+        present(flow)
+
+
+def what_now(flow: Flow) -> None:
+    """Who was being asked is asked on; whoever has no lock on puts one on; or the visit goes on."""
     coming = flow.state.coming
-    flow.change(overlay=Overlay.NONE, coming=Awaiting.NOTHING)
+    flow.change(overlay=Overlay.NONE, coming=Awaiting.NOTHING, halted=False)
     if coming is not Awaiting.NOTHING:
         flow.change(awaiting=coming)
         present(flow)

@@ -1,12 +1,13 @@
-"""A note is over: it is kept, and acted on if it was more than a note."""
+"""A note is over: it is kept, and acted on if it was more than a note. A file came in: a photo counts as taken."""
 
 from __future__ import annotations
 
-from handsfree.journal.events import NoteKept, Utterance
+from handsfree.journal.events import Attached, NoteKept, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense, Verdict
+from handsfree.procedure.model import Evidence
 from handsfree.visit import desk_asks, helping, phrases
 from handsfree.visit.flow import Flow
-from handsfree.visit.state import Overlay
+from handsfree.visit.state import NOT_TAKEN, Overlay, Result
 from handsfree.visit.steps import present
 from handsfree.visit.wishes import said_in, says_only
 
@@ -33,6 +34,16 @@ def note_kept(flow: Flow, event: NoteKept) -> None:
     elif event.clip and flow.state.interlock.held:  # who knows better says so
         flow.heard(flow.sentence(f"still-{flow.state.interlock.power}"))
     present(flow)
+
+
+def came_in(flow: Flow, event: Attached) -> None:
+    """A photo that came in was taken, whatever was said of it before or is said yet. A log is none."""
+    state, step = flow.state, event.step
+    if event.amiss or event.rows or event.share >= 0:
+        return
+    late = {key: Result("photo") for key, one in state.remembered.items() if key[1] == step and one.state == NOT_TAKEN}
+    here = isinstance(state.step, Evidence) and state.step.id == step
+    flow.change(remembered={**state.remembered, **late}, arrived=step if here else state.arrived)
 
 
 def _alarm_in(flow: Flow, text: str) -> str:

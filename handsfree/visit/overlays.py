@@ -10,6 +10,7 @@ from handsfree.language.meaning import EMERGENCY, YES_NO, Listening, Sense, Verd
 from handsfree.language.tokens import capital
 from handsfree.visit import phrases
 from handsfree.visit.flow import Flow
+from handsfree.visit.movement import on_after_overlay
 from handsfree.visit.plain import QuestionRows, asks, called, commands, says, ways_of_yes
 from handsfree.visit.speaking import called_aloud
 from handsfree.visit.state import Overlay
@@ -22,7 +23,7 @@ def _takes_go_ahead(flow: Flow, utterance: Utterance) -> bool:
         return False
     flow.change(overlay=Overlay.NONE)
     flow.heard(flow.sentence("going-ahead"))
-    present(flow)
+    on_after_overlay(flow)
     return True
 
 

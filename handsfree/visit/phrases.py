@@ -11,15 +11,15 @@ from handsfree.isolation.interlock import in_doubt
 from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense
-from handsfree.procedure.model import Isolate
+from handsfree.procedure.model import Isolate, Read
 from handsfree.resources import of_trade
-from handsfree.visit import advice, facts, helping, places
+from handsfree.visit import advice, besides, facts, helping, places
 from handsfree.visit.comers import COMES
 from handsfree.visit.flow import Flow
-from handsfree.visit.movement import backward, clear
+from handsfree.visit.movement import backward, clear, on_after_overlay
 from handsfree.visit.persons import begin_join, begin_leave, restate
 from handsfree.visit.plain import wait_left
-from handsfree.visit.speaking import duration
+from handsfree.visit.speaking import duration, result_words
 from handsfree.visit.state import Awaiting, Form, Overlay
 from handsfree.visit.steps import present, tell_locks
 
@@ -51,9 +51,8 @@ def _correction(flow: Flow) -> None:
         key = (tuple(frame.procedure for frame in frames), frames[-1].step)
         if key in state.remembered:
             kept = {name: result for name, result in state.remembered.items() if name != key}
-            last = max((n for n, one in enumerate(state.series) if (one.path, one.step) == key), default=-1)
-            times = {state.series[last].minute} if last >= 0 else set()
-            series = tuple(one for one in state.series if (one.path, one.step) != key or one.minute not in times)
+            last = max((one.minute for one in state.series if one.given == key), default=None)
+            series = tuple(one for one in state.series if (one.given, one.minute) != (key, last))
             flow.change(trail=state.trail[:at], remembered=kept, series=series)
             flow.untell(key)
             facts.unlearn(flow, key)
@@ -62,6 +61,32 @@ def _correction(flow: Flow) -> None:
             backward(flow, frames)
             return
     flow.prompt("nothing-to-correct", "refusal")
+
+
+def _what_said(flow: Flow) -> None:
+    """The last answer, as it was taken; what is still to be affirmed is read back again."""
+    state, language = flow.state, flow.state.language
+    if state.overlay is Overlay.PROPOSAL or state.awaiting is Awaiting.READING_AFFIRM:
+        _say_again(flow)
+    elif state.answered is None:
+        flow.prompt("no-answer-yet", "help")
+    elif state.answered not in state.remembered:
+        flow.prompt("answer-taken-back", "help")
+    else:
+        path, name = state.answered
+        step, answer = state.book.at(path[-1], name), result_words(language, state.remembered[state.answered])
+        if isinstance(step, Read):
+            flow.prompt("last-reading", "help", quantity=step.quantity, answer=answer)
+        else:
+            flow.prompt("last-answer", "help", answer=answer)
+
+
+def _forget(flow: Flow) -> None:
+    """Takes back a complaint that was just kept; an answer is taken back by 'correction', and the program says so."""
+    if not besides.struck(flow):
+        flow.heard(flow.sentence("say-correction"))
+    if not flow.state.waiting:
+        flow.say(flow.question.asks(flow), "question")
 
 
 def _how_long(flow: Flow) -> None:
@@ -111,7 +136,7 @@ def power_is_on(flow: Flow) -> None:
     locked = [name for name in begun if interlock.sources[name].kind.lock]
     if not begun and not interlock.doubt:
         _where(flow)
-        present(flow)
+        on_after_overlay(flow)
     elif interlock.doubt or len(locked) < 2:
         clear(flow, SourceEvent.POWER_IS_ON, flow.sentence("why-power-on"))
     else:
@@ -167,6 +192,8 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
     "say again": _say_again,
     "go back": _go_back,
     "correction": _correction,
+    "what did i say": _what_said,
+    "forget that": _forget,
     "how long": _how_long,
     "where am i": _where,
     "what can i say": helping.can_say,
@@ -193,6 +220,8 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
 PEOPLE = ("second person", "i am leaving")
 #: Nobody can join or leave half way through these.
 NO_PEOPLE = (*COMES, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE, Awaiting.WHICH_SOURCE)
+#: What is asked there is denied by 'forget that'.
+DENIED_BY_FORGET = (Awaiting.ALSO_SAID, Awaiting.READING_AFFIRM, Awaiting.CUT_WAIT)
 #: Which source is on, and who joins or leaves, must be answered before the visit moves.
 MOVES = ("go back", "correction")
 
@@ -207,6 +236,8 @@ def use(flow: Flow, utterance: Utterance) -> bool:
         helping.alarm(flow, utterance)
         return True
     if utterance.sense != Sense.COMMAND or utterance.text not in PHRASES:
+        return False
+    if utterance.text == "forget that" and (flow.state.overlay or awaiting in DENIED_BY_FORGET):
         return False
     if utterance.text == "correction" and awaiting in (Awaiting.READING_AFFIRM, Awaiting.DEAD_AFFIRM, Awaiting.LOCK_AFFIRM):
         return False

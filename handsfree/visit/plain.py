@@ -16,9 +16,9 @@ from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
 from handsfree.visit.speaking import answer_words, choices, duration, result_words
-from handsfree.visit.state import Awaiting, Form, Overlay, Result
+from handsfree.visit.state import NOT_TAKEN, Awaiting, Form, Overlay, Result
 from handsfree.visit.steps import finding_words, present, results_here
-from handsfree.visit.wishes import affirms, denies, done, is_command, onward, take, way_out
+from handsfree.visit.wishes import affirms, denies, done, is_command, onward, take, take_answer, way_out
 
 #: Before the lock number is known there is no step to move on from.
 BEFORE = (
@@ -81,7 +81,9 @@ def _says_done(flow: Flow) -> None:
         if not here.keys() >= set(step.summary):
             flow.prompt("summary-rest", "step")
     else:
-        flow.say(flow.step_words(step), "step", sound=_sound(flow, step))
+        sound = _sound(flow, step)
+        cue = flow.cue("taken") if isinstance(step, model.Evidence) and not sound else ""
+        flow.say(f"{flow.step_words(step)}{cue}", "step", sound=sound)
 
 
 def _sound(flow: Flow, step: model.Step) -> str:
@@ -105,11 +107,21 @@ def _takes_done(flow: Flow, utterance: Utterance) -> bool:
     if not done(utterance):
         return False
     if isinstance(step, model.Evidence):
-        flow.emit(EvidenceTaken(flow.state.path, step.id, step.what))
-        take(flow, Result(step.what))
-        flow.heard(flow.sentence("evidence-taken"))
+        taken = is_command(utterance, "done") or flow.state.arrived == step.id
+        flow.emit(EvidenceTaken(flow.state.path, step.id, step.what, taken))
+        take(flow, Result(step.what) if taken else Result(flow.sentence("summary-missing"), state=NOT_TAKEN))
+        flow.heard(flow.sentence("evidence-taken" if taken else "evidence-left"))
     forward(flow)
     return True
+
+
+def _asks_done(flow: Flow) -> str:
+    return flow.sentence("need-evidence" if isinstance(flow.state.step, model.Evidence) else "need-done")
+
+
+def _may_be_done(flow: Flow) -> tuple[str, ...]:
+    photo = isinstance(flow.state.step, model.Evidence)
+    return called(*(("done", "next step", "say again") if photo else ("next step", "say again", "go back")))(flow)
 
 
 # ---- a caution ------------------------------------------------------------------------------------------------------
@@ -170,7 +182,7 @@ def _takes_answer(flow: Flow, utterance: Utterance) -> bool:
     if answer is None:
         return False
     flow.emit(AnswerTaken(flow.state.path, step.id, answer.say))
-    take(flow, Result(answer.say))
+    take_answer(flow, Result(answer.say))
     if step.fact is not None:
         learn(flow, step.fact, Result(answer.say), step.lasting)
     besides.keeps_both(flow, utterance)
@@ -194,7 +206,7 @@ def _takes_way_out(flow: Flow, step: model.Ask, out: str) -> bool:
         flow.prompt("no-way-out", "refusal", asks=_asks_answer(flow))
         return True
     flow.emit(AnswerTaken(flow.state.path, step.id, out))
-    take(flow, Result(out, state=out))
+    take_answer(flow, Result(out, state=out))
     flow.heard(flow.sentence(f"way-{out.replace(' ', '-')}"))
     forward(flow, go)
     return True
@@ -290,7 +302,7 @@ def _nothing(flow: Flow, *_: Any) -> bool:
 ROWS: QuestionRows = {
     Awaiting.NOTHING: Question(lambda flow: None, always, _nothing, lambda flow: ""),
     Awaiting.DONE: Question(
-        _says_done, also("done"), _takes_done, asks("need-done"), called("next step", "say again", "go back")
+        _says_done, also("done"), _takes_done, _asks_done, _may_be_done
     ),
     Awaiting.UNDERSTOOD: Question(
         _says_caution, also("understood"), _takes_understood, asks("need-understood"),

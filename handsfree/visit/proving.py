@@ -24,7 +24,7 @@ from handsfree.visit.readings import asks_reading, in_another_unit, says_affirm,
 from handsfree.visit.speaking import choices, of_kind
 from handsfree.visit.state import Awaiting, Pending, Result
 from handsfree.visit.steps import close, present
-from handsfree.visit.wishes import is_command, take
+from handsfree.visit.wishes import is_command, take_answer
 
 
 def prove_step(flow: Flow) -> model.Prove:
@@ -112,7 +112,7 @@ def _reading_taken(flow: Flow, value: float, given: float, unit: str, *, affirme
         flow.state.path, prove_step(flow).id, f"{quantity}, {point}" if point else quantity, value, unit_of(flow), given,
         unit, expected=(0.0, limit_of(flow)), affirmed=affirmed,
     ))
-    take(flow, Result(f"{value:g} {unit_of(flow)}".strip(), value, unit_of(flow)))
+    take_answer(flow, Result(f"{value:g} {unit_of(flow)}".strip(), value, unit_of(flow)))
 
 
 def dead_affirm(flow: Flow, utterance: Utterance) -> bool:
@@ -149,7 +149,7 @@ def _tried(flow: Flow) -> tuple[str, str]:
 def switch_tried(flow: Flow, utterance: Utterance) -> bool:
     dead, live = _tried(flow)
     if utterance.sense == Sense.PHRASE and utterance.text == dead:
-        take(flow, Result(dead))
+        take_answer(flow, Result(dead))
         flow.change(awaiting=Awaiting.OFF_AGAIN)
         present(flow)
     elif utterance.sense == Sense.PHRASE and utterance.text == live:

@@ -16,9 +16,9 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
 from handsfree.visit.plain import QuestionRows, asks, ways_of_yes
 from handsfree.visit.speaking import read_back, side_of_expected, taken_words
-from handsfree.visit.state import Awaiting, Pending, Result, Sample
-from handsfree.visit.steps import present
-from handsfree.visit.wishes import affirms, denies, take, way_out
+from handsfree.visit.state import Awaiting, Pending, Result
+from handsfree.visit.steps import keep_sample, present
+from handsfree.visit.wishes import affirms, denies, take_answer, way_out
 
 
 def _read(flow: Flow) -> model.Read:
@@ -133,24 +133,14 @@ def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: b
         step.plausible, step.expected, step.accuracy or "", affirmed,
     ))
     result = Result(f"{pending.value:g} {step.unit}".strip(), pending.value, step.unit)
-    take(flow, result)
-    keep_sample(flow, step, pending.value)
+    take_answer(flow, result)
+    keep_sample(flow, step, pending.value, flow.now, (flow.state.path, step.id))
     if step.fact is not None:
         learn(flow, step.fact, result, step.lasting)
     aside = side_of_expected(flow.state.language, step, pending.value)
     if aside:
         flow.heard(aside)
     forward(flow)
-
-
-def keep_sample(flow: Flow, step: model.Read, value: float) -> None:
-    """Kept with the others of its series, with its time."""
-    if not step.series:  # most readings: pint, which converts, takes half a second to load
-        return
-    celsius = convert(value, step.unit, "degC") if step.unit == "degF" else value
-    minute = (flow.now - flow.state.began) / 60
-    kept = tuple(Sample(name, flow.state.path, step.id, minute, celsius) for name in step.series)
-    flow.change(series=(*flow.state.series, *kept))
 
 
 def _no_number(flow: Flow, step: model.Read, state: str) -> None:
@@ -166,7 +156,7 @@ def _no_number(flow: Flow, step: model.Read, state: str) -> None:
         flow.state.path, step.id, step.quantity, None, step.unit, None, step.unit, state,
         step.plausible, step.expected, step.accuracy or "",
     ))
-    take(flow, Result(state, None, step.unit, state))
+    take_answer(flow, Result(state, None, step.unit, state))
     if state in WAYS_OUT:
         flow.heard(flow.sentence(f"way-{state.replace(' ', '-')}"))
     else:

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field, replace
 from handsfree.isolation.people import Lock, Locks, People, Person
 from handsfree.journal import events as ev
 from handsfree.journal.events import Stamped
-from handsfree.language.meaning import Sense, Verdict
-from handsfree.visit.state import Frame, FrameStack, Result, State
+from handsfree.language.meaning import WAYS_OUT, Sense, Verdict
+from handsfree.visit.state import NOT_TAKEN, Frame, FrameStack, Result, State
 
 ResultKey = tuple[tuple[str, ...], str]
 
@@ -49,11 +49,14 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
             case ev.StepEntered():
                 frames = _at(state, frames, event.path, event.step) or frames
             case ev.AnswerTaken():
-                remembered[event.path, event.step] = Result(event.answer)
+                remembered[event.path, event.step] = _answer(event.answer)
+                state = _answered(state, (event.path, event.step))
             case ev.ReadingTaken():
                 remembered[event.path, event.step] = _reading(event)
+                state = _answered(state, (event.path, event.step))
             case ev.EvidenceTaken():
-                remembered[event.path, event.step] = Result(event.what)
+                missing = Result(state.language.prompt("summary-missing"), state=NOT_TAKEN)
+                remembered[event.path, event.step] = Result(event.what) if event.taken else missing
             case ev.Corrected():
                 remembered.pop((event.path, event.step), None)
             case ev.Closed():
@@ -99,6 +102,13 @@ class _Locks:
         return frozenset(self.locks), people
 
 
+def _answered(state: State, where: ResultKey) -> State:
+    """The last answer whose step there still is: 'what did I say' reads of it."""
+    path, step = where
+    there = path[-1] in state.book.procedures and step in {one.id for one in state.book.procedures[path[-1]].steps}
+    return replace(state, answered=where) if there else state
+
+
 def _at(state: State, before: FrameStack, path: tuple[str, ...], step: str) -> FrameStack:
     """The stack with this step on top. Below it are the call steps at which the visit stood when it went in."""
     under = before[: len(path) - 1]
@@ -108,6 +118,10 @@ def _at(state: State, before: FrameStack, path: tuple[str, ...], step: str) -> F
     if not known or step not in {one.id for one in state.book.procedures[path[-1]].steps}:
         return ()
     return (*under, Frame(path[-1], step))
+
+
+def _answer(text: str) -> Result:
+    return Result(text, state=text if text in WAYS_OUT else "")
 
 
 def _reading(event: ev.ReadingTaken) -> Result:

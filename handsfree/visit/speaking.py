@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from handsfree.language.base import Language
-from handsfree.language.meaning import WHEN_ASKED, Sense
+from handsfree.language.meaning import WAYS_OUT, WHEN_ASKED, Sense
 from handsfree.procedure.model import Ask, Prove, Read
 from handsfree.procedure.sources import unit_of
 from handsfree.visit.state import Pending, Result
@@ -33,6 +33,8 @@ def result_words(language: Language, result: Result) -> str:
     """The result of a step, aloud: 'forty one degrees Fahrenheit', 'over range', an answer."""
     if result.state in language.states:
         return language.states[result.state][0]
+    if result.state in WAYS_OUT:
+        return language.commands[result.state][0]
     if result.value is not None and not result.state:
         return language.say_quantity(round(result.value, 2), result.unit)
     return result.text

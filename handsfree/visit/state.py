@@ -105,14 +105,15 @@ class Fact:
 
 @dataclass(frozen=True)
 class Sample:
-    """A reading of a series: which series, where it was taken, when (minutes of the visit), and its value; temperatures in
-    degrees Celsius, whatever they were given in."""
+    """A reading of a series: which series, where it counts, when it was taken (minutes of the visit), and its value;
+    temperatures in degrees Celsius, whatever they were given in. `given`: the step that it was given at."""
 
     series: str
     path: tuple[str, ...]
     step: str
     minute: float
     value: float
+    given: Origin = ((), "")
 
 
 @dataclass(frozen=True)
@@ -124,6 +125,8 @@ class Pending:
     given_unit: str
 
 
+#: `Result.state` of a photo or the like that nobody took.
+NOT_TAKEN = "not taken"
 #: In `State.lost`: the loss cleared an isolation, which is said again when it can be heard.
 CLEARED = "isolation"
 
@@ -144,11 +147,15 @@ class State:
     return_to: FrameStack = ()  # where to go once it is made again
     # results by (procedure path, step)
     remembered: Mapping[tuple[tuple[str, ...], str], Result] = field(default_factory=dict)
+    answered: Origin | None = None  # the step of the last answer or reading that was given; what was known is not said
     # what each step told the fault model, the latest last: 'check=answer', '' for nothing
     tellings: Mapping[tuple[tuple[str, ...], str], str] = field(default_factory=dict)
     facts: Mapping[str, Fact] = field(default_factory=dict)  # what is known in the whole visit, by name
     besides: tuple[Besides, ...] = ()  # complaints that are still to be taken up, the oldest first
+    just_kept: tuple[Besides, ...] = ()  # those of the last addition, while the question stands to which it came
+    arrived: str = ""  # the step at which a photo came in while it was asked for
     warned: frozenset[str] = frozenset()  # the cautions that were understood, by their text
+    halted: bool = False  # cleared after a shock: what to do next is said once somebody says to go on
     proposed: Utterance | None = None  # what was likely heard, read back
     beneath: Overlay = Overlay.NONE  # the overlay that it is asked over, which comes back
     heard_out: float = 0.0  # when the last prompt had ended

@@ -16,6 +16,7 @@ from handsfree.isolation.interlock import nobody
 from handsfree.isolation.people import left_on
 from handsfree.isolation.rules import Power, SourceEvent, by_phrase, tells_dead
 from handsfree.journal.events import Closed, Decided, DeskAsked, FindingMade, HandedOver, SetTimer
+from handsfree.language.quantities import convert
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import evaluate, widths_of
 from handsfree.procedure.expressions import name_of
@@ -23,7 +24,7 @@ from handsfree.procedure.sources import method_of
 from handsfree.visit import advice, besides, facts, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
-from handsfree.visit.state import Awaiting, Form, FrameStack, Result
+from handsfree.visit.state import Awaiting, Form, FrameStack, Origin, Result, Sample
 from handsfree.visit.wishes import take
 
 #: None: the visit waits. Frames: it goes there at once; () ends it.
@@ -117,8 +118,9 @@ HALF_TIME_FROM = 1800.0
 def set_wait_timer(flow: Flow) -> None:
     """Rings at half time, if that is still to be announced, and at the end. In between a wait is quiet."""
     left, step = flow.state.wait_ends - flow.now, flow.state.step
-    half = left - step.seconds / 2 if isinstance(step, model.Wait) and flow.state.half else 0.0
-    flow.emit(SetTimer("wait", round(half, 3) if half > 1.0 else max(left, 0.0)))
+    whole = step.seconds if isinstance(step, model.Wait) else 0.0
+    half = left - whole / 2 if whole and flow.state.half else 0.0
+    flow.emit(SetTimer("wait", round(half, 3) if half > 1.0 else max(left, 0.0), whole))
 
 
 def _ask(flow: Flow, step: model.Ask) -> Onward:
@@ -136,7 +138,22 @@ def _read(flow: Flow, step: model.Read) -> Onward:
     if told is None:
         return _await(Awaiting.READING)(flow, step)
     take(flow, told.result)
+    if told.result.value is not None:
+        keep_sample(flow, step, told.result.value, told.at, told.origin)
     return leave_step(flow)
+
+
+def keep_sample(flow: Flow, step: model.Read, value: float, at: float, given: Origin) -> None:
+    """Kept with the others of its series, with its time and the step that it was `given` at; once in each, and once in each
+    proof, whoever asks for it."""
+    if not step.series:  # most readings: pint, which converts, takes half a second to load
+        return
+    celsius = convert(value, step.unit, "degC") if step.unit == "degF" else value
+    minute, before, path = (at - flow.state.began) / 60, flow.state.series, flow.state.path
+    there = {one.series for one in before
+             if (one.given, one.minute) == (given, minute) and (one.series != "proof" or one.path == path)}  # fmt: skip
+    kept = tuple(Sample(name, path, step.id, minute, celsius, given) for name in step.series if name not in there)
+    flow.change(series=(*before, *kept))
 
 
 def _decide(flow: Flow, step: model.Decide) -> Onward:
@@ -343,6 +360,6 @@ KINDS: dict[type[Any], StepKind] = {
 }
 
 __all__ = [
-    "KINDS", "StepKind", "close", "finding_words", "leave_step", "present", "record", "results_here", "set_wait_timer",
-    "tell_locks", "wait_words",
+    "KINDS", "StepKind", "close", "finding_words", "keep_sample", "leave_step", "present", "record", "results_here",
+    "set_wait_timer", "tell_locks", "wait_words",
 ]  # fmt: skip

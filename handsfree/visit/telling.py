@@ -103,7 +103,8 @@ def _alarm(event: Alarm, say: TellingWords) -> ToldParts:
 
 
 def _evidence(event: EvidenceTaken, say: TellingWords) -> ToldParts:
-    return "record", say("evidence", what=say.value("what", event.what), step=event.step), ""
+    key = "evidence" if event.taken else "no-evidence"
+    return "record", say(key, what=say.value("what", event.what), step=event.step), ""
 
 
 def _finding(event: FindingMade, say: TellingWords) -> ToldParts:

@@ -29,7 +29,7 @@ def affirms(utterance: Utterance) -> bool:
 
 
 def denies(utterance: Utterance) -> bool:
-    return is_command(utterance, "negative", "correction", "no")
+    return is_command(utterance, "negative", "correction", "no", "forget that")
 
 
 def way_out(utterance: Utterance) -> str:
@@ -71,6 +71,13 @@ def says_only(language: Language, command: str, text: str) -> bool:
     """'Go ahead, please.'"""
     bare = language.own_words.bare(tuple(bare_words(text).split()), Listening(own_words=True), {})
     return " ".join(bare) in language.commands[command] or bare in language.own_words.ways.get(command, ())
+
+
+def take_answer(flow: Flow, result: Result) -> None:
+    """The technician gave it: 'what did I say' tells of it."""
+    take(flow, result)
+    assert flow.state.step is not None
+    flow.change(answered=(flow.state.path, flow.state.step.id))
 
 
 def take(flow: Flow, result: Result) -> None:

@@ -17,6 +17,7 @@ what becomes of them (`twins`).
   'correction' is of the number; at each gate it is walked as if there had been a refusal, and as if there had been none.
 - Whose number is whose: two numbers change places, so that the first who is here has the first (`renamed`). The machine
   only ever compares them; what may be said is as rich in one as in the other.
+- Which complaint was just kept: only 'forget that' looks for it. It takes a complaint away, as 'no' to its offer does.
 - A source of which nothing was begun is the same as one not named.
 - Which steps broke: walked with none of them, and, where asked for, with all of them.
 """
@@ -59,7 +60,7 @@ def key(state: State, values: bool) -> Key:
         state.pending if state.awaiting in _PENDING else None,
         state.coming, state.lock_offered if {state.awaiting, state.coming} & {Awaiting.WHO, Awaiting.LOCK_AFFIRM} else (),
         (state.joining, state.another) if {state.awaiting, state.coming} & set(_COMES) else (), state.technician,
-        state.voice_doubted,
+        state.voice_doubted, state.halted,
         state.check if state.awaiting is Awaiting.RESTORE_CHECK else 0,
         state.point if state.awaiting in _PROVES else 0,
         frozenset(item for item in lock.holds.items() if item[1] != LIVE), lock.people, lock.locks, lock.speaker, lock.given,

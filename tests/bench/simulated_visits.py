@@ -44,7 +44,7 @@ from handsfree.journal.events import (
 from handsfree.language import base
 from handsfree.language.meaning import Listening, Sense, Verdict
 from handsfree.procedure.load import load_book
-from handsfree.procedure.model import Ask, Book, Prove, Read
+from handsfree.procedure.model import Ask, Book, Evidence, Prove, Read
 from handsfree.resources import shipped_folder
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import Awaiting, Overlay, State
@@ -296,7 +296,6 @@ OVERLAID = {Overlay.STAND_BY: "go ahead", Overlay.STOP_ONCE: "negative", Overlay
 WORDS = {
     Awaiting.CUT_WAIT: "negative",
     Awaiting.ALSO_SAID: "negative",
-    Awaiting.DONE: "next step",
     Awaiting.UNDERSTOOD: "understood",
     Awaiting.SEEN: "affirm",
     Awaiting.OFF_AGAIN: "affirm",
@@ -316,6 +315,7 @@ WORDS = {
 #: What hangs on the state besides.
 OF_THE_STATE: dict[Awaiting, Callable[[Site], str]] = {
     Awaiting.ANSWER: Site._answer,
+    Awaiting.DONE: lambda site: "done" if isinstance(site.state.step, Evidence) else "next step",
     Awaiting.READING: Site._measured,
     Awaiting.READING_AFFIRM: Site._reading_affirmed,
     Awaiting.LOCK_NUMBER: Site._number,

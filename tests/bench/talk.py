@@ -276,7 +276,7 @@ class Technician:
         if force.number_unit is not None:
             return self._reading(state)
         self._done(state)
-        return "next step"
+        return "done" if isinstance(state.step, model.Evidence) else "next step"
 
     def _gate(self, word: str) -> str:
         if word == "isolated":

@@ -45,8 +45,8 @@ never recognised; when the program asks again, it offers "that is right".
 KNOWN = """
 Whether the controller calls for cooling is asked twice in relay-terminal-off: once before the cabinet is switched off for
 the plug-in meter, and once after. The second is a fresh look, so it is not counted: nothing is opened while the controller
-rests. In freezing-stock the temperature between the bottles is read twice within seven minutes: once before the proof of
-cold, and once as its first value. That is counted."""
+rests. In freezing-stock the temperature between the bottles is read once: where the compressor is silent and the reading is
+not older than 15 minutes, it is also the first value of the proof of cold, by the time at which it was taken."""
 COLUMNS = ("prompts", "utterances", "listening_min", "known_asked", "first_question")
 NAMES = ("prompts", "the technician speaks", "listening, min", "known, asked", "first question")
 

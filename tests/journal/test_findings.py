@@ -232,6 +232,24 @@ def test_a_wait_cut_short() -> None:
     assert _rules(*begun, (20.0, HEARD), (60.0, ev.TimerRang("wait")), (60.0, _step("b"))) == []
 
 
+@pytest.mark.parametrize(
+    ("timers", "wanted"),
+    [
+        (((0.0, ev.SetTimer("wait", 1200.0, 2400.0)),), " of 40 min"),
+        (((0.0, ev.SetTimer("wait", 600.0, 1200.0)), (600.0, ev.SetTimer("wait", 600.0, 1200.0))), " of 20 min"),
+        (((0.0, ev.SetTimer("wait", 600.0)),), " of 10 min"),
+        (((0.0, ev.SetTimer("wait", 1200.0)),), ""),
+        (((0.0, ev.SetTimer("wait", 1200.0)), (700.0, ev.SetTimer("wait", 1700.0))), " of 40 min"),
+    ],
+    ids=["before its half", "after it", "old and short", "old, perhaps its half", "old, set again"],
+)
+def test_a_wait_that_is_cut_short_is_told_with_its_own_length(timers: Any, wanted: str) -> None:
+    """A wait of 40 minutes that was cut after 12 was told as one of 20: its timer rings at half time first."""
+    cut = ((720.0, HEARD), (720.0, ev.Utterance("accepted", "command", "affirm")), (720.0, _step("b")))
+    (made,) = findings(_record((0.0, _step("rest", "wait")), *timers, *cut))
+    assert made.sentence == f"The wait{wanted} at rest was cut short after 12 min."
+
+
 def test_a_wait_over_night_that_is_cut_short_after_the_visit_was_resumed() -> None:
     """Minutes later; or the temperature "of the morning" is none, and nobody hears of it."""
     parted = ((0.0, HEARD), (0.0, _step("night", "wait")), (0.0, ev.Closed("to be continued", "")))

@@ -315,12 +315,16 @@ def test_a_reading_that_was_taken_back_is_on_no_curve_and_marked_in_the_table(tm
 
 def test_a_photo_that_nobody_attached_is_said_to_be_missing(told: Account) -> None:
     """Found by voice: the customer's report listed a photo that is nowhere."""
-    taken = (EvidenceTaken(("p",), "wiring", "photo"), EvidenceTaken(("p",), "plate", "photo"))
+    taken = (EvidenceTaken(("p",), "wiring", "photo"), EvidenceTaken(("p",), "plate", "photo"),
+             EvidenceTaken(("p",), "sheet", "photo", taken=False))  # fmt: skip
     asked = (*taken, Attached("plate", "1.jpg", "0" * 64))
     more = tuple(Stamped(9000 + n, "2026-03-02T08:00:00+00:00", 900.0, event) for n, event in enumerate(asked))
     text = report_markdown(service(dataclasses.replace(told, entries=(*told.entries, *more))))
     assert "Photo: Wiring (not attached)" in text
     assert "Photo: Plate\n" in text
+    assert "Photo: Sheet (not taken)" in text
+    rows = [row.text for entry in more if (row := row_of(entry)) is not None]
+    assert rows[:3] == ["Photo taken: wiring", "Photo taken: plate", "Photo not taken: sheet"]
 
 
 def test_a_wait_that_was_cut_short_is_an_open_point_and_no_work_done(told: Account, tmp_path: Path) -> None:

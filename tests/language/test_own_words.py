@@ -8,7 +8,18 @@ from dataclasses import replace
 import pytest
 
 from handsfree.language.base import Language, load
-from handsfree.language.meaning import ALIKE, ALWAYS, WHEN_ASKED, Denial, GateAsked, Listening, Meaning, NumberAsked, Sense
+from handsfree.language.meaning import (
+    ALIKE,
+    ALWAYS,
+    IN_OWN_WORDS,
+    WHEN_ASKED,
+    Denial,
+    GateAsked,
+    Listening,
+    Meaning,
+    NumberAsked,
+    Sense,
+)
 from handsfree.language.own_words import OwnPieces, OwnWords, Words
 
 ENGLISH, SPANISH = load("en"), load("es")
@@ -131,7 +142,7 @@ def test_every_way_belongs_to_a_command_and_to_no_other() -> None:
         own: dict[tuple[str, ...], str] = {}
         listed = {tuple(way.split()): name for name, ways in language.commands.items() for way in ways}
         for name, way in language.own_words.every():
-            if name in (*ALWAYS, *WHEN_ASKED):
+            if name in (*ALWAYS, *WHEN_ASKED, *IN_OWN_WORDS):
                 assert own.setdefault(way, name) == name, way
                 alike = next((each for each in ALIKE if name in each), (name,))
                 assert listed.get(way, name) in alike, way
@@ -146,7 +157,8 @@ def test_what_is_left_over_is_still_a_denial() -> None:
     [("sí, claro", YES_NO, "yes"), ("pues no", YES_NO, "no"), ("bueno, ya está hecho", WORK, "done"),
      ("no está bien", YES_NO, ""), ("sí, lo está, muy bien", YES_NO, ""), ("bien, lo está", YES_NO, "yes"),
      ("ni idea", YES_NO, "cannot tell"), ("sí y no", YES_NO, ""), ("aún no está hecho", WORK, ""),
-     ("¿Dónde estaba?", WORK, "where am i")],
+     ("¿Dónde estaba?", WORK, "where am i"), ("¿Qué he dicho?", WORK, "what did i say"),
+     ("¿qué ha oído?", YES_NO, "what did i say"), ("qué has dicho", YES_NO, "say again")],
 )  # fmt: skip
 def test_in_another_language(words: str, listening: Listening, wanted: str) -> None:
     assert meant(words, listening, SPANISH) == wanted

@@ -13,7 +13,17 @@ from handsfree.language import prompts
 from handsfree.language.base import Language, load
 from handsfree.language.english import LANGUAGE as ENGLISH
 from handsfree.language.expand import expand
-from handsfree.language.meaning import ALWAYS, WHEN_ASKED, Denial, GateAsked, Listening, NumberAsked, Sense, gate_text
+from handsfree.language.meaning import (
+    ALWAYS,
+    IN_OWN_WORDS,
+    WHEN_ASKED,
+    Denial,
+    GateAsked,
+    Listening,
+    NumberAsked,
+    Sense,
+    gate_text,
+)
 from handsfree.language.spanish import LANGUAGE
 from handsfree.language.spanish_sounds import distance, phonemes_of
 from handsfree.language.spanish_speakable import SPELLING
@@ -52,7 +62,7 @@ def test_both_files_of_prompts_have_the_same_keys_and_places() -> None:
 
 def test_both_grammars_name_the_same_things() -> None:
     for one_, other in ((LANGUAGE, ENGLISH),):
-        assert set(one_.commands) == set(other.commands) == {*ALWAYS, *WHEN_ASKED}
+        assert set(one_.commands) == set(other.commands) == {*ALWAYS, *WHEN_ASKED, *IN_OWN_WORDS}
         assert set(one_.gates) == set(other.gates)
         assert set(one_.states) == set(other.states)
         assert set(one_.units) == set(other.units)
@@ -312,3 +322,9 @@ def test_sounds_from_letters() -> None:
     assert distance("sesenta", "setenta") < 0.25
     assert distance("sesenta", "cuarenta") > 0.34
     assert distance("hielo", "yelo") < 0.34
+
+
+@pytest.mark.parametrize("text", ["foto tomada", "está tomada", "ya la he tomado", "he hecho la foto"])
+def test_a_photo_is_told_of_in_the_words_that_the_program_asks_with(text: str) -> None:
+    """'Diga hecho cuando esté tomada.'"""
+    assert [one.text for one in LANGUAGE.understand(text, Listening(also=("done",), own_words=True))] == ["done"]

@@ -7,11 +7,13 @@ from pathlib import Path
 import pytest
 
 from handsfree.journal import reader
-from handsfree.journal.events import Say
+from handsfree.journal.events import Say, TimerRang
+from handsfree.procedure.model import Ask
 from tests.journal.visited import LOCK, visit
-from tests.shipped.conftest import book_named
+from tests.shipped.conftest import NAMES, book_named
 from tests.shipped.test_facts import chosen, ways_of
 from tests.shipped.test_not_to_blame import lead_to
+from tests.visit.scenes import Scene
 
 
 def after(name: str, step: str) -> str | None:
@@ -232,3 +234,32 @@ def test_a_box_that_is_left_open_under_a_lock_is_asked_about(tmp_path: Path) -> 
     said = [entry.event.text for entry in reader.read(folder) if isinstance(entry.event, Say)]
     assert any("no safe supply yet" in text for text in said)
     assert "Count your tools. Are all panels and the grille in place?" in " ".join(said)
+
+
+def test_a_cabinet_that_freezes_its_stock_is_measured_once_before_the_proof_of_cold() -> None:
+    scene = Scene(book_named("freezing-the-stock")).open()
+    scene.words("understood", "everywhere", "31", "sealed drinks", "next step", "stops", "32", "32.2", "cooling")
+    scene.tell(TimerRang("wait"), after=300.0)
+    assert scene.step == "next-wait", "the compressor is silent: what was read five minutes ago is the first value"
+    assert [(one.step, one.value) for one in scene.state.series if one.series == "proof"] == [
+        ("silent-temperature", pytest.approx(0.11, abs=0.01))
+    ]
+
+
+def _asks_yes_or_no(step: Ask) -> bool:
+    """'Was anything loose?', with two answers and neither of them in the question."""
+    asked = step.say.rstrip("?").rsplit(". ", 1)[-1]
+    begins = asked.startswith(("Is ", "Are ", "Was ", "Does ", "Do ", "Did ", "Has "))
+    return begins and len(step.answers) == 2 and " or " not in asked
+
+
+def test_a_question_for_yes_or_no_takes_them_but_where_safety_hangs_on_it() -> None:
+    """'Yeah it is', too. Whether a deck holds a gas that burns is answered in its own words."""
+    books = (book_named(name) for name in NAMES)
+    asks = {
+        (name, step.id): step for book in books for name, procedure in book.procedures.items() for step in procedure.steps
+        if isinstance(step, Ask) and _asks_yes_or_no(step)
+    }  # fmt: skip
+    assert len(asks) > 20
+    without = {where for where, step in asks.items() if not all(answer.stands_for for answer in step.answers)}
+    assert without == {("sealed-circuit-suspicion", "plate-symbol")}

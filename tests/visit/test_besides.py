@@ -106,6 +106,32 @@ def test_no_leaves_it_and_the_next_one_follows() -> None:
     assert scene.words("nothing else").state.outcome == "done"
 
 
+@pytest.mark.parametrize("line", ["forget that", "Not that one.", "never mind"])
+def test_it_is_struck_where_it_comes_up_or_was_just_noted(line: str) -> None:
+    scene = after(*FINS, "it is noisy and wet too", line)
+    assert scene.said == "Struck: noisy and wet. Clean or dusty?"
+    assert (scene.state.besides, scene.step) == ((), "fins")
+    assert [one[::2] for one in said_besides(scene)[2:]] == [("noisy", "left"), ("wet", "left")]
+    assert scene.state == scene.again()
+    scene = after(*FINS, "it is also noisy", *GATE, *OPENS, *END, line)
+    assert scene.said == "Anything else?"
+    assert said_besides(scene)[-1] == ("noisy", "it is also noisy", "left")
+
+
+def test_what_was_said_twice_is_struck_as_well() -> None:
+    """'Noted, for later: noisy' was what was just heard."""
+    scene = after(*FINS, "it is also noisy", "it is also noisy", "forget that")
+    assert scene.said == "Struck: noisy. Clean or dusty?"
+    assert scene.state.besides == ()
+
+
+def test_later_only_an_answer_is_taken_back_and_that_by_correction() -> None:
+    """Or it would strike the complaint in place of the answer."""
+    scene = after(*FINS[:1], "it is also noisy", "next step", "forget that")
+    assert scene.said == f"{ENGLISH.prompt('say-correction')} Clean or dusty?"
+    assert [means for means, _ in scene.state.besides] == ["noisy"]
+
+
 def test_another_complaint_may_be_named_first() -> None:
     scene = after(*FINS, "it is also noisy", *GATE, *OPENS, *END, "there is a puddle")
     assert scene.state.step.id == "water"  # type: ignore[union-attr]  # there is one

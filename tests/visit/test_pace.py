@@ -104,18 +104,18 @@ def test_waits_are_quiet() -> None:
     """A short one tells its end, a long one half time as well, and one that comes again only how long it is."""
     scene = Scene(book(WAITS)).open()
     assert said(scene) == ["Visit opened. Waits. It rests. 5 minutes. I will tell you at the end."]
-    assert SetTimer("wait", 300.0) in scene.last
+    assert SetTimer("wait", 300.0, 300.0) in scene.last
     scene.tell(TimerRang("wait"), after=300.0)
     assert said(scene) == ["Time is up. Keep the door closed. 40 minutes."]
-    assert SetTimer("wait", 1200.0) in scene.last
+    assert SetTimer("wait", 1200.0, 2400.0) in scene.last
     scene.tell(TimerRang("wait"), after=1200.0)
     assert said(scene) == ["Half time: 20 minutes left."]
-    assert SetTimer("wait", 1200.0) in scene.last
+    assert SetTimer("wait", 1200.0, 2400.0) in scene.last
     assert "20 minutes left of this wait" in scene.words("how long").said
     scene.tell(TimerRang("wait"), after=1199.0)
     assert said(scene) == ["Time is up. Is it cold?"]
     assert said(scene.words("warm")) == ["Warm. Another 40 minutes."]
-    assert SetTimer("wait", 2400.0) in scene.last
+    assert SetTimer("wait", 2400.0, 2400.0) in scene.last
     scene.tell(TimerRang("wait"), after=2400.0)
     assert said(scene) == ["Is it cold?"]
     assert Tone("waiting") in scene.last
@@ -125,4 +125,4 @@ def test_an_interrupted_long_wait_still_tells_half_time() -> None:
     scene = Scene(book(WAITS)).open()
     scene.tell(TimerRang("wait"), after=300.0)
     scene.tell(Resumed("interrupted"), after=600.0)
-    assert SetTimer("wait", 600.0) in scene.last
+    assert SetTimer("wait", 600.0, 2400.0) in scene.last

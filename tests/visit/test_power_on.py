@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from handsfree.dialogue.hearing import Hearer
-from handsfree.journal.events import Alarm, ListenFor, NoteKept, Resumed, Say, SoundLost, TimerRang, Utterance
+from handsfree.journal.events import Alarm, ListenFor, NoteKept, Resumed, Say, SoundBack, SoundLost, TimerRang, Utterance
 from handsfree.language.meaning import EMERGENCY, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.visit.state import Awaiting, Overlay
 from tests.visit import data
@@ -277,10 +277,60 @@ def test_a_shock_clears_the_isolation_after_the_call_for_help(over: tuple[str, .
     said = [effect.text for effect in scene.last if isinstance(effect, Say)]
     assert said[0].startswith("Hands off. Cut the supply before you touch anybody.")
     assert "Not isolated." in said[0]
-    assert said[1].startswith("Isolation is cleared: somebody got a shock. Hands out.")
-    assert (scene.power != "ISOLATED", scene.state.overlay) == (True, Overlay.STAND_BY)
+    assert said[1:] == ["Isolation is cleared: somebody got a shock. Hands out."], "it stands by, as it says"
+    assert (scene.power, scene.state.overlay) == ("LIVE", Overlay.STAND_BY)
     scene.words("go ahead")
     assert (scene.power != "ISOLATED", scene.step) == (True, "isolate")
+    assert "It must be isolated again first. Isolation comes now." in scene.said
+    assert scene.state == scene.again()
+
+
+@pytest.mark.parametrize("goes_on", ["power is on", "I got a shock", "help"])
+def test_whatever_is_said_after_a_shock_no_work_is_read_before_its_isolation(goes_on: str) -> None:
+    scene = isolated("understood", "i got a shock", goes_on)
+    assert "Reach into the fan." not in scene.said
+    if scene.state.overlay is Overlay.STAND_BY:
+        assert "Isolation comes now." not in scene.said
+        scene.words("go ahead")
+    assert (scene.step, scene.power != "ISOLATED") == ("isolate", True)
+
+
+def test_a_visit_that_is_resumed_after_a_shock_is_isolated_first() -> None:
+    scene = isolated("understood", "i got a shock")
+    scene.tell(Resumed("interrupted"))
+    assert (scene.step, scene.power != "ISOLATED", scene.state.overlay) == ("isolate", True, Overlay.NONE)
+    scene.words("stand by", "go ahead")
+    assert scene.step == "isolate"
+
+
+def test_a_shock_while_a_wait_goes_on_is_followed_by_the_wait() -> None:
+    scene = isolated("understood", "next step", "i got a shock")
+    assert "left." not in scene.said
+    scene.words("go ahead")
+    assert (scene.step, scene.state.awaiting) == ("rest", Awaiting.WAIT)
+    assert "left." in scene.said
+
+
+def test_a_wait_that_is_over_breaks_no_silence_after_a_shock() -> None:
+    """Somebody may be on the telephone to the ambulance. It is told once somebody says to go on."""
+    scene = isolated("understood", "next step", "i got a shock")
+    scene.tell(TimerRang("wait"), after=300.0)
+    assert scene.said == ""
+    scene.words("go ahead")
+    scene.tell(TimerRang("wait"))
+    assert scene.said.startswith("Time is up.")
+    assert scene.power != "ISOLATED"
+
+
+@pytest.mark.parametrize("then", [SoundLost("ear", "microphone"), Resumed("interrupted")])
+def test_that_a_shock_cleared_the_isolation_is_said_again_where_it_was_perhaps_not_heard(then: SoundLost | Resumed) -> None:
+    scene = isolated("understood", "next step", "i got a shock")
+    scene.tell(then)
+    if isinstance(then, SoundLost):
+        scene.tell(SoundBack("ear", "microphone"))
+    assert "Isolation is cleared: " in scene.said
+    if isinstance(then, Resumed):
+        assert not scene.state.halted
 
 
 def test_a_shock_where_nothing_is_isolated_calls_for_help_alone() -> None:

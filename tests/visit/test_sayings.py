@@ -121,7 +121,7 @@ def said_here(kind: Kind, words: str) -> Scene:
 
 def means(words: str) -> str:
     """The command by its name; '' where it is none."""
-    (found, *_) = ENGLISH.understand(words, Listening(also=WHEN_ASKED)) or (None,)
+    (found, *_) = ENGLISH.understand(words, Listening(also=WHEN_ASKED, own_words=True)) or (None,)
     return found.text if found is not None and found.sense is Sense.COMMAND else ""
 
 

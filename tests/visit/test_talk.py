@@ -9,14 +9,23 @@ import pytest
 from handsfree.journal.events import (
     Alarm,
     AnswerTaken,
+    Attached,
+    EvidenceTaken,
     FactUsed,
+    HandedOver,
+    Opened,
     PromptEnded,
     ReadingTaken,
+    Resumed,
     Say,
     StepPassed,
     Utterance,
 )
+from handsfree.language import base
 from handsfree.language.meaning import EMERGENCY, Sense, Verdict
+from handsfree.visit.machine import start
+from handsfree.visit.rebuilt import rebuilt
+from handsfree.visit.speaking import result_words
 from handsfree.visit.state import Awaiting, Overlay
 from tests.visit import data
 from tests.visit.scenes import ENGLISH, Scene, book
@@ -103,6 +112,22 @@ def test_yes_and_no_say_what_they_were_taken_for(words: str, answer: str, step: 
     assert events(scene, AnswerTaken)[-1].answer == answer.lower().rstrip(".")  # type: ignore[attr-defined]  # of that kind
 
 
+@pytest.mark.parametrize(("words", "answer"), [
+    ("yeah it is", "Dry."), ("Yes it is.", "Dry."), ("no it isn't", "Soaked."), ("No, it is not.", "Soaked."),
+])  # fmt: skip
+def test_yeah_it_is_counts_before_an_isolation_and_never_where_it_begins(words: str, answer: str) -> None:
+    """Whether something runs decides if the switch can prove it dead: there only 'affirm' and 'negative' count."""
+    asks = "  - {id: cord, kind: ask, say: Dry?, answers: {dry: {stands_for: 'yes'}, soaked: {stands_for: 'no'}}}\n"
+    scene = Scene(book(data.WHOLE.replace("  - id: isolate\n", f"{asks}  - id: isolate\n")))
+    scene.ran = None
+    scene.open().words("next step", "warm", "43", words)
+    assert events(scene, AnswerTaken)[-1].answer == answer.lower().rstrip(".")  # type: ignore[attr-defined]  # of that kind
+    assert (scene.step, scene.state.awaiting) == ("isolate", Awaiting.SEEN)
+    scene.words(words)
+    assert scene.state.awaiting is Awaiting.SEEN
+    assert scene.said.startswith(ENGLISH.prompt("short-seen"))
+
+
 def test_what_was_heard_stands_in_front_of_the_next_sentence_and_in_no_prompt_of_its_own() -> None:
     scene = talk("yes")
     (say,) = [effect for effect in scene.last if isinstance(effect, Say)]
@@ -131,6 +156,80 @@ def test_no_word_of_habit_counts_at_a_gate_a_caution_or_a_proof(words: str) -> N
         assert (whole.step, whole.power, whole.state.awaiting) == before
         assert before[0] == at
         assert whole.said, "never silence"
+
+
+PHOTO = """
+procedure: photo
+title: A photo
+steps:
+  - {id: wiring, kind: evidence, what: photo, say: Photograph the wiring., makes: {wiring-photo: taken}}
+  - {id: again, kind: evidence, what: photo, say: Photograph it now., unless: {wiring-photo: taken}}
+  - id: desk
+    kind: handover
+    to: the desk
+    say: Hand it over.
+    summary: [wiring]
+  - {id: done, kind: end, outcome: handed over, say: Done.}
+"""
+
+
+def test_next_step_at_a_photo_goes_on_without_it_and_the_record_says_so() -> None:
+    scene = Scene(book(PHOTO)).open()
+    assert scene.said.endswith("Photograph the wiring. Say done when it is taken.")
+    scene.words("next step")
+    assert scene.step == "again", "nobody counts on a photo that was not taken"
+    assert scene.said.startswith("Noted: not taken.")
+    (event,) = events(scene, EvidenceTaken)
+    assert (event.step, event.taken) == ("wiring", False)  # type: ignore[attr-defined]  # of that kind
+    scene.words("go ahead")
+    (made,) = events(scene, HandedOver)
+    assert made.summary == (("wiring", "not taken"),)  # type: ignore[attr-defined]  # of that kind
+    assert scene.state == scene.again()
+
+
+@pytest.mark.parametrize("words", ["done", "photo taken", "got it", "got it, next", "I took the photo"])
+def test_a_photo_is_taken_when_somebody_says_so(words: str) -> None:
+    scene = Scene(book(PHOTO)).open().words(words)
+    assert scene.step == "desk"
+    assert [event.taken for event in events(scene, EvidenceTaken)] == [True]  # type: ignore[attr-defined]  # of that kind
+
+
+def test_what_is_no_answer_at_a_photo_hears_both_ways_on() -> None:
+    scene = Scene(book(PHOTO)).open().words("yes")
+    assert scene.said == "Say done when it is taken. Next step leaves it out."
+    assert Scene(book(PHOTO)).open().words("next step", "done").said.startswith("Noted.")
+
+
+def test_a_photo_that_came_in_is_taken_whatever_is_said() -> None:
+    """'The photo is in the record. Noted: not taken.'"""
+    scene = Scene(book(PHOTO)).open()
+    scene.tell(Attached("wiring", "a.jpg", "0"))
+    scene.words("next step")
+    assert (scene.step, scene.said.startswith("Noted. ")) == ("desk", True)
+    assert [event.taken for event in events(scene, EvidenceTaken)] == [True]  # type: ignore[attr-defined]  # of that kind
+    late = Scene(book(PHOTO)).open().words("next step")
+    late.tell(Attached("wiring", "a.jpg", "0"))
+    late.words("next step")
+    (made,) = events(late, HandedOver)
+    assert made.summary == (("wiring", "photo"),)  # type: ignore[attr-defined]  # of that kind
+    log = Scene(book(PHOTO)).open()
+    log.tell(Attached("wiring", "log.csv", "0", amiss="no times"))
+    assert log.words("next step").said.startswith("Noted: not taken.")
+
+
+def test_without_the_photo_nobody_counts_on_what_its_step_changed() -> None:
+    """'Take the grille off and photograph': the grille is off, and the visit still took it for on."""
+    text = """
+procedure: photo
+title: A photo
+steps:
+  - {id: begin, kind: instruct, say: Begin., makes: {grille: 'on'}}
+  - {id: wiring, kind: evidence, what: photo, say: Grille off. Photograph it., makes: {grille: 'off'}}
+  - {id: put-on, kind: instruct, say: Put the grille on., unless: {grille: 'on'}}
+  - {id: done, kind: end, outcome: done, say: Done.}
+"""
+    scene = Scene(book(text)).open().words("done", "next step")
+    assert (scene.step, "grille" in scene.state.facts) == ("put-on", False)
 
 
 # ---- ways out --------------------------------------------------------------------------------------------------------
@@ -188,6 +287,67 @@ def test_a_correction_takes_the_fact_back() -> None:
     scene = talk("yes", "done", "50", "correction")
     assert scene.step == "shown"
     assert "shown" not in scene.state.facts
+
+
+PROOF = """
+procedure: proof
+title: A first value that is known
+steps:
+  - id: before
+    kind: read
+    say: Give the temperature.
+    quantity: temperature
+    unit: degC
+    plausible: [-20, 60]
+    fact: inside
+    keeps: 15 min
+    series: [food]
+  - {id: work, kind: instruct, say: Close the door.}
+  - id: first
+    kind: read
+    say: Give the temperature again.
+    quantity: temperature
+    unit: degC
+    plausible: [-20, 60]
+    fact: inside
+    series: [proof, food]
+  - id: next
+    kind: read
+    say: The temperature now.
+    quantity: temperature
+    unit: degC
+    plausible: [-20, 60]
+    series: [proof, food]
+  - {id: done, kind: end, outcome: done, say: That was it.}
+"""
+
+
+def test_a_known_reading_counts_in_a_series_by_the_time_it_was_taken() -> None:
+    scene = Scene(book(PROOF)).open()
+    scene.words("8")
+    scene.words("done", after=240.0)
+    assert scene.step == "next"
+    scene.words("6", after=60.0)
+    found = [(one.series, one.step, round(one.minute * 60), one.value) for one in scene.state.series]
+    assert found == [
+        ("food", "before", 1, 8.0), ("proof", "first", 1, 8.0), ("proof", "next", 301, 6.0), ("food", "next", 301, 6.0),
+    ], "the first value of the proof was taken four minutes before it began; for the food it is there once"  # fmt: skip
+
+
+def test_what_a_call_sheet_gives_is_no_value_of_a_series() -> None:
+    scene = Scene(book(PROOF))
+    scene.tell(Opened("v", "proof", "en", "", "", "", "t", "typed", known=(("inside", "8 degC"),)))
+    assert (scene.step, scene.state.series) == ("before", ()), "nobody says when it was measured"
+
+
+def test_a_correction_of_a_known_reading_leaves_nothing_of_it_in_a_series() -> None:
+    """The proof would count a value that was taken back."""
+    scene = Scene(book(PROOF)).open()
+    scene.words("8")
+    scene.words("done", after=60.0)
+    scene.words("correction", "9", "done")
+    assert [(one.series, one.value) for one in scene.state.series] == [("food", 9.0), ("proof", 9.0)]
+    assert scene.state == scene.again()
 
 
 # ---- readings --------------------------------------------------------------------------------------------------------
@@ -433,6 +593,62 @@ def test_where_am_i_says_whose_locks_are_on_and_no_number(line: str) -> None:
     lock = ENGLISH.prompt("lock-left", owner="the first person", source="mains")
     assert scene.said == f"Whole visit, step 7. Isolated. {lock}"
     assert scene.step == "reach"
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["what did I say", "What did I say?", "what did you hear", "um, what did I just say", "what was my last answer"],
+)
+def test_what_did_i_say_gives_the_last_answer_as_it_was_taken(line: str) -> None:
+    assert talk(line).said == ENGLISH.prompt("no-answer-yet")
+    scene = talk("yes", line)
+    assert (scene.said, scene.step) == ("I noted: dry.", "grille")
+    scene = talk("yes", "done", "ten celsius", "understood", line)
+    assert (scene.said, scene.step) == ("I noted: temperature, fifty degrees Fahrenheit.", "deep")
+
+
+def test_what_did_i_say_tells_no_answer_that_was_known_or_taken_back() -> None:
+    scene = through().words("understood", "what did i say")
+    assert scene.said == "I noted: thin.", "the temperature and the floor were known"
+    assert talk("can't tell", "what did i say").said == "I noted: cannot tell."
+    assert talk("yes", "done", "50", "correction", "what did i say").said == ENGLISH.prompt("answer-taken-back")
+
+
+def test_what_did_i_say_repeats_what_is_still_to_be_affirmed() -> None:
+    near = talk("yes", "done", "46.5")
+    asked = near.said
+    near.words("what did i say")
+    assert (near.said, near.state.awaiting) == (asked, Awaiting.READING_AFFIRM)
+
+
+def test_what_did_i_say_tells_what_a_proof_was_answered_with() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "isolated lock four two", "nothing runs")
+    assert scene.words("understood", "what did i say").said == "I noted: nothing runs."
+
+
+def test_what_did_i_say_of_an_older_record_breaks_nothing_off_and_speaks_the_language() -> None:
+    """The step may be gone from the procedure; and 'cannot tell' is its name, not what anybody says in Spanish."""
+    scene = talk("yes", "done", "50")
+    newer = Scene(book(TALK.replace("id: shown\n", "id: shown-now\n").replace("when: shown <", "when: shown-now <")))
+    newer.state, newer.now = rebuilt(newer.state, scene.record), scene.now
+    newer.tell(Resumed("interrupted"))
+    newer.words("understood", "what did i say")
+    assert (newer.said, newer.state.outcome) == ("I noted: dry.", "")
+    state = rebuilt(start(book(TALK), base.load("es")), talk("can't tell").record)
+    assert result_words(state.language, state.remembered[("talk",), "floor"]) == state.language.commands["cannot tell"][0]
+
+
+def test_forget_that_denies_what_is_read_back() -> None:
+    near = talk("yes", "done", "46.5", "forget that")
+    assert (near.state.awaiting, near.said) == (Awaiting.READING, ENGLISH.prompt("reading-again"))
+
+
+def test_what_did_i_say_is_no_answer_at_a_gate() -> None:
+    """There nobody's own words count."""
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "what did i say")
+    assert (scene.step, scene.state.awaiting) == ("isolate", Awaiting.GATE)
+    assert "43" not in scene.said
+    assert "forty" not in scene.said
 
 
 def test_affirm_after_a_reading_that_needed_none_answers_no_question() -> None:
