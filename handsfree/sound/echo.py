@@ -5,8 +5,9 @@ Rules of this file:
 - Before recognition, by sound: what was played is fitted to what was heard (least squares over delay and room). If the fit
   explains nearly all of every stretch of the utterance, the program heard itself, and the utterance goes no further.
 - After recognition, by words: if the words understood also occur, in a row, in what was being played, they are not
-  accepted, whoever said them. With a headset they are accepted if the sound is plainly somebody else's. To answer in a
-  prompt's own words, let it end first.
+  accepted, whoever said them. If the sound is plainly somebody else's, they are accepted with a headset, and where hardly
+  any of it was said before the prompt had died away ("Affirm", right after "Affirm or negative?"). To answer in a prompt's
+  own words, let it end first.
 - A gate's phrase is heard only when nothing is playing and the last word has died away. This holds with a headset, too: it
   is less than full duplex, on purpose. A headset leaks a little, and a wait of a second costs nobody anything.
 - With a headset (`headset=True`) the first two rules have far less echo to go by; they stay in force.
@@ -50,6 +51,7 @@ LOUD = 0.05  # of the loudest stretch's power (13 dB under it): fainter ones are
 NOISY = 1.5  # times its usual power that the noise is allowed, since it is not steady
 FOREIGN = 0.2  # share of a stretch's sound that the fit does not explain: below this, it is the program's own
 SURELY_FOREIGN = 0.6  # the same, where the words are the program's own too
+AFTER = 0.25  # of an answer in the program's own words, while its echo may still be heard
 CLEARLY, MOMENT = 0.2, 0.1  # of an answer's power in its loudest moment (7 dB under it); seconds of a moment
 NO_WORD, WHOLE = 0.01, 0.8  # the same, 20 dB under it; seconds of prompt, four times TAPS: a fit of less explains any word
 
@@ -126,7 +128,8 @@ class EchoGuard:
         heard = replace(heard, witnesses=witnesses)
         if gate:
             return replace(heard, verdict=Verdict.ASKED_AGAIN, reason="said while the program was speaking")
-        if (not self.headset or judgement.foreign < self._surely) and any(says(text, heard) for text in judgement.texts):
+        theirs = judgement.foreign >= self._surely and (self.headset or judgement.overlap <= AFTER)
+        if not theirs and any(says(text, heard) for text in judgement.texts):
             return replace(heard, verdict=Verdict.NOT_FOR_ME, reason="the program's own words")
         return heard
 

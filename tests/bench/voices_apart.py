@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 SECONDS = (1.2, 2.0, 3.5)
 KNOWN_BY = (1, 2, 4)
 VISIT, BEFORE, OTHERS = "a visit", 6, 2  # clips before the number was stated: of the voice, and of another
-LEVELS = (20.0, None)
+LEVELS = (10.0, 20.0, None)
 SHARES = (0.01, 0.03, 0.05, 0.10)
 Speaks = Callable[[float, random.Random], made.Samples]  # seconds, luck -> about so much speech
 

@@ -203,6 +203,18 @@ def test_its_own_words_are_not_taken_while_it_says_them() -> None:
     assert EchoGuard().allow(heard, elsewhere).verdict == Verdict.ACCEPTED
 
 
+def test_its_own_words_are_taken_of_somebody_who_answers_as_it_dies_away() -> None:
+    heard = accepted(Sense.COMMAND, "affirm")
+    texts = ("Affirm or negative?",)
+    after = Judgement(False, "", silence(1), overlap=0.10, foreign=0.997, texts=texts)
+    assert EchoGuard().allow(heard, after).verdict == Verdict.ACCEPTED
+    longer = Judgement(False, "", silence(1), overlap=0.4, foreign=0.997, texts=texts)
+    fainter = Judgement(False, "", silence(1), overlap=0.10, foreign=0.45, texts=texts)
+    assert {EchoGuard().allow(heard, one).verdict for one in (longer, fainter)} == {Verdict.NOT_FOR_ME}
+    gate = accepted(Sense.GATE, "isolated lock four two")
+    assert EchoGuard().allow(gate, after).verdict == Verdict.ASKED_AGAIN
+
+
 @pytest.mark.parametrize(
     ("text", "spoken", "said"),
     [

@@ -144,6 +144,48 @@ def test_with_the_real_encoder_a_voice_is_its_own_and_not_another() -> None:
     assert voices.of(GATE, np.zeros(RATE, np.float32), AT_GATE) == ""
 
 
+def test_with_the_real_encoder_voices_are_told_apart_at_10_dB_and_not_judged_in_louder_noise() -> None:
+    encoder, missing = speaker.installed_encoder()
+    if encoder is None:
+        pytest.skip(missing)
+    from audio_fixtures import voices as made
+    from handsfree.sound.levels import speech_level
+
+    def noisy(text: str, name: str, snr: float) -> np.ndarray:
+        edge = np.zeros(RATE // 3, np.float32)
+        said = np.concatenate([edge, made.synthesise(text, name), edge])
+        noise = made._unit(made.compressor_noise(len(said) / RATE + 1, 5))[: len(said)]
+        return np.asarray(said + noise * 10 ** ((speech_level(said).active - snr) / 20), np.float32)
+
+    voices = Voices(encoder)
+    voices.of(STATED, noisy("my lock number is four two", "slt", 10), STATING)
+    assert voices.of(GATE, noisy("isolated, lock four two", "slt", 10), AT_GATE) == SAME
+    assert voices.of(GATE, noisy("isolated, lock four two", "rms", 10), AT_GATE) in (DOUBTFUL, OTHER)
+    assert voices.of(GATE, noisy("isolated, lock four two", "rms", 3), AT_GATE) == ""
+
+
+class Given:
+    """In place of the encoder's network: of windows the mean of each band, so that what it was given shows."""
+
+    def __init__(self) -> None:
+        self.lengths: list[int] = []
+
+    def run(self, _: None, given: dict[str, np.ndarray]) -> list[np.ndarray]:
+        found = given["mel_window"]
+        self.lengths.append(len(found))
+        return [np.pad(found.mean(axis=1), ((0, 0), (0, 216)))]
+
+
+def test_a_voice_is_heard_in_the_sound_and_in_its_filtered_copy() -> None:
+    encoder, network = speaker.Encoder(b""), Given()
+    encoder._session = network
+    rng = np.random.default_rng(2)
+    said = np.concatenate([np.zeros(RATE // 2), np.sin(2 * np.pi * 220 * np.arange(2 * RATE) / RATE), np.zeros(RATE // 2)])
+    assert encoder.direction((said + 0.01 * rng.standard_normal(len(said))).astype(np.float32)) is not None
+    assert len(network.lengths) == 2
+    assert encoder.direction((said + 0.3 * rng.standard_normal(len(said))).astype(np.float32)) is None
+
+
 def test_what_is_thought_of_a_voice_is_in_the_record_of_the_utterance() -> None:
     class Hears:
         def __init__(self, *heard: Heard) -> None:

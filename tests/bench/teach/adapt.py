@@ -43,10 +43,10 @@ from handsfree.speech import neural_adapted, neural_weights
 from handsfree.speech.mel import log_mel, on_floor
 from tests.bench import corpus, neural_voices
 from tests.bench.teach.adapt_texts import gate_or_near, sample
-from tests.bench.whisper_net import Learnt, Model, corrected, decode, encode
 
 RATE = 16_000
 RANK = 16
+HEAD = 64  # columns a head, of every size of whisper
 LONGEST_TEXT = 24  # tokens
 FRAMES = (330, 430, 600)  # lengths of sound that are trained on, silence after it included
 BATCH, SAVED_EVERY = 16, 60
@@ -73,6 +73,7 @@ VOICES = (
 
 Clip = tuple[np.ndarray, tuple[list[int], list[int], list[int]]]  # sound, and (tokens in, tokens out, weight of each)
 Tree = dict[str, dict[str, np.ndarray]]
+Model, Learnt = dict[str, Tensor], dict[str, dict[str, Tensor]]
 
 
 def revoiced(speech: np.ndarray, luck: random.Random) -> np.ndarray:
@@ -240,6 +241,62 @@ def batches(clips: list[Clip], seed: int) -> Iterator[list[np.ndarray]]:
             waiting[frames] = []
 
 
+# ---- the model, as in handsfree/speech/neural_decoder.py, with its encoder, in a form that can be learnt
+
+
+def linear(x: Tensor, model: Model, name: str) -> Tensor:
+    """The correction is multiplied on its own: so no slope of a whole matrix is ever worked out, a third of the work."""
+    weight = f"{name}/weight"
+    out = functional.linear(x, model[weight], model[f"{name}/bias"])
+    if f"{weight}:up" not in model:
+        return out
+    return out + functional.linear(functional.linear(x, model[f"{weight}:down"]), model[f"{weight}:up"])
+
+
+def norm(x: Tensor, model: Model, name: str) -> Tensor:
+    return functional.layer_norm(x, x.shape[-1:], model[f"{name}/gamma"], model[f"{name}/beta"], 1e-5)
+
+
+def attention(query: Tensor, key: Tensor, value: Tensor, causal: bool = False) -> Tensor:
+    query, key, value = (x.unflatten(-1, (-1, HEAD)).transpose(1, 2) for x in (query, key, value))
+    return functional.scaled_dot_product_attention(query, key, value, is_causal=causal).transpose(1, 2).flatten(2)
+
+
+def layer(x: Tensor, model: Model, name: str, sound: Tensor | None = None) -> Tensor:
+    own = linear(norm(x, model, f"{name}/self_attention/layer_norm"), model, f"{name}/self_attention/linear_0")
+    x = x + linear(attention(*own.chunk(3, -1), causal=sound is not None), model, f"{name}/self_attention/linear_1")
+    if sound is not None:
+        query = linear(norm(x, model, f"{name}/attention/layer_norm"), model, f"{name}/attention/linear_0")
+        both = linear(sound, model, f"{name}/attention/linear_1").chunk(2, -1)
+        x = x + linear(attention(query, *both), model, f"{name}/attention/linear_2")
+    inner = linear(norm(x, model, f"{name}/ffn/layer_norm"), model, f"{name}/ffn/linear_0")
+    return x + linear(functional.gelu(inner), model, f"{name}/ffn/linear_1")
+
+
+def layers(model: Model, part: str) -> list[str]:
+    count = sum(1 for name in model if name.startswith(part) and name.endswith("/ffn/linear_0/weight"))
+    return [f"{part}/layer_{number}" for number in range(count)]
+
+
+def encode(model: Model, mel: Tensor) -> Tensor:
+    x = mel
+    for name, stride in (("encoder/conv1", 1), ("encoder/conv2", 2)):
+        x = functional.conv1d(x, model[f"{name}/weight"], model[f"{name}/bias"], stride=stride, padding=1)
+        x = functional.gelu(x)
+    x = x.transpose(1, 2)
+    x = x + model["encoder/position_encodings/encodings"][: x.shape[1]]
+    for name in layers(model, "encoder"):
+        x = layer(x, model, name)
+    return norm(x, model, "encoder/layer_norm")
+
+
+def decode(model: Model, sound: Tensor, tokens: Tensor) -> Tensor:
+    x = model["decoder/embeddings/weight"][tokens] + model["decoder/position_encodings/encodings"][: tokens.shape[1]]
+    for name in layers(model, "decoder"):
+        x = layer(x, model, name, sound)
+    return norm(x, model, "decoder/layer_norm")
+
+
 # ---- learning
 
 
@@ -251,6 +308,11 @@ def untaught(weights: dict[str, np.ndarray]) -> Tree:
     down = {name: luck.normal(0, weights[name].shape[1] ** -0.5, (RANK, weights[name].shape[1])) for name in matrices}
     up = {name: np.zeros((weights[name].shape[0], RANK)) for name in matrices}
     return {"down": down, "up": up, "add": {name: np.zeros_like(weights[name]) for name in small}}
+
+
+def corrected(weights: Model, tree: Learnt) -> Model:
+    parts = {f"{name}:{part}": tree[part][name] for part in ("down", "up") for name in tree[part]}
+    return {**weights, **parts, **{name: weights[name] + value for name, value in tree["add"].items()}}
 
 
 def loss_of(weights: Model, tree: Learnt, out: Tensor, batch: list[np.ndarray]) -> Tensor:
