@@ -257,6 +257,11 @@ VOICE_SPEECH = Bar(
     "speech to judge a voice by", 1.2, "seconds", "Two windows; on one word the right voice is doubted too often.",
     "The voice of a short answer is not judged.",
 )  # fmt: skip
+VOICE_SOFTER = Bar(
+    "above the noise, to hear a voice without it", 19.0, "decibels",
+    "Some 13 dB of signal to noise. Below it a copy with softer noise tells voices apart better; above it, hardly.",
+    "In noise a voice is compared by both.",
+)  # fmt: skip
 VOICE_NOISE = Bar(
     "above the noise", 14.0, "decibels",
     "Some 8 dB of signal to noise. At 5 dB another voice in three is taken for the right one, so it does not judge.",
@@ -286,7 +291,7 @@ EVERY: tuple[Bar, ...] = (
     TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_OWN_WORDS, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF,
     TAKE_PROOF_READING, TAKE_TWICE, TAKE_START, ALONE, UNFITTED, DENIED, ANOTHER, PROPOSE, WHICH, TIE, MEANT, AGAIN,
     CHANGED, BEFORE, CLIPPED, PAUSE, PAUSE_BEGUN, PAUSE_WHOLE, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN, VOICE_ADDS,
-    VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE, ENROL_MOST, ENROL_ROOM, ENROL_LEFT, ENROL_FEWEST, ENROL_WAIT,
+    VOICE_LEAST, VOICE_SPEECH, VOICE_SOFTER, VOICE_NOISE, ENROL_MOST, ENROL_ROOM, ENROL_LEFT, ENROL_FEWEST, ENROL_WAIT,
 )  # fmt: skip
 
 

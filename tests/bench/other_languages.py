@@ -1,5 +1,6 @@
 """People who speak other languages than English, in recordings that Debian packages, a folder a speaker: a second group to
-measure the speaker witness on, for whose voice it is hangs little on the language. They teach nothing and set nothing.
+measure the speaker witness on, for whose voice it is hangs little on the language. They teach nothing;
+that a filtered copy is heard in noise was chosen with them.
 
 A folder is taken for one speaker; where several people shared the work, that counts against the witness.
 """

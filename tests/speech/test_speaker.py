@@ -176,14 +176,16 @@ class Given:
         return [np.pad(found.mean(axis=1), ((0, 0), (0, 216)))]
 
 
-def test_a_voice_is_heard_in_the_sound_and_in_its_filtered_copy() -> None:
+@pytest.mark.parametrize(("noise", "times"), [(0.01, 1), (0.12, 2), (0.4, 0)])
+def test_in_noise_a_voice_is_heard_in_a_filtered_copy_too_and_in_louder_noise_not_at_all(noise: float, times: int) -> None:
     encoder, network = speaker.Encoder(b""), Given()
     encoder._session = network
     rng = np.random.default_rng(2)
-    said = np.concatenate([np.zeros(RATE // 2), np.sin(2 * np.pi * 220 * np.arange(2 * RATE) / RATE), np.zeros(RATE // 2)])
-    assert encoder.direction((said + 0.01 * rng.standard_normal(len(said))).astype(np.float32)) is not None
-    assert len(network.lengths) == 2
-    assert encoder.direction((said + 0.3 * rng.standard_normal(len(said))).astype(np.float32)) is None
+    edge = np.zeros(RATE // 2)
+    said = np.concatenate([edge, np.sin(2 * np.pi * 220 * np.arange(2 * RATE) / RATE), edge])
+    found = encoder.direction((said + noise * rng.standard_normal(len(said))).astype(np.float32))
+    assert len(network.lengths) == times
+    assert (found is None) is (times == 0)
 
 
 def test_what_is_thought_of_a_voice_is_in_the_record_of_the_utterance() -> None:
