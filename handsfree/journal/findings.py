@@ -18,6 +18,7 @@ from handsfree.journal import events as ev
 from handsfree.journal.affirmed import acted_on
 from handsfree.journal.events import HAPPENINGS, Stamped
 from handsfree.journal.found import FAULT, findings_that_stand, locks_on, tells
+from handsfree.journal.left import cut_waits
 from handsfree.journal.rows import amount, clock, plainly, range_of, span
 
 StepKey = tuple[tuple[str, ...], str]
@@ -55,7 +56,6 @@ RANKS: Mapping[str, str] = {
     "earlier program": NOTE, "newer program": NOTE,
     NOT_SIGNED: NOTE,
 }
-_HALF = 900.0  # seconds: an old record does not say whether so long a timer of a wait ends it or rings at its half
 _ORDER = {rule: at for at, rule in enumerate(RANKS)}
 
 
@@ -343,24 +343,10 @@ def _long_silence(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFin
 
 def _wait_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """A wait ended because somebody cut it short, not because its time was over."""
-    waiting: Stamped | None = None
-    cause: Stamped | None = None
-    due = 0.0
-    for entry in entries:
-        event = entry.event
-        if isinstance(event, ev.SetTimer) and event.timer == "wait":
-            passed = entry.mono - waiting.mono if waiting else 0.0  # set again, it is what is left
-            due = event.whole or (event.seconds + passed if passed or event.seconds < _HALF else 0.0)
-        if isinstance(event, HAPPENINGS) and not isinstance(event, ev.PromptEnded):
-            cause = entry
-        elif isinstance(event, ev.StepEntered) or (isinstance(event, ev.Closed) and event.outcome != "to be continued"):
-            said = cause is not None and isinstance(cause.event, ev.Utterance)
-            if waiting is not None and said:
-                asked, took = f" of {span(due)}" if due else "", span(entry.mono - waiting.mono)
-                sentence = f"The wait{asked} at {plainly(waiting.event.step)} was cut short after {took}."
-                yield ReviewFinding("wait cut short", entry.n, entry.mono, sentence)
-            due = 0.0
-            waiting = entry if isinstance(event, ev.StepEntered) and event.kind == "wait" else None
+    for one in cut_waits(entries):
+        asked, took = f" of {span(one.due)}" if one.due else "", span(one.left.mono - one.entered.mono)
+        sentence = f"The wait{asked} at {plainly(one.entered.event.step)} was cut short after {took}."
+        yield ReviewFinding("wait cut short", one.left.n, one.left.mono, sentence)
 
 
 def _clock_moved(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:

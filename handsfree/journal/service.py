@@ -25,10 +25,10 @@ from typing import Any
 
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
-from handsfree.journal.affirmed import acted_on
 from handsfree.journal.declared import parts_declared
 from handsfree.journal.events import Stamped
 from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, findings_that_stand, locks_on, taken_back, tells
+from handsfree.journal.left import cut_waits, steps_done
 from handsfree.journal.rows import amount, answer_given, printable, range_of, span, unit
 
 
@@ -147,34 +147,27 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
     restored, found = False, {entry.n for entry in findings_that_stand(entries)}
     gone = taken_back(entries) | {e.n for e in entries if isinstance(e.event, ev.FindingMade) and e.n not in found}
     step: ev.StepEntered | None = None
-    acted, moved_on, said, alarm = acted_on(entries), False, False, False
-    corrected = cleared = False  # since the last step was entered
+    done, cut, alarm = steps_done(entries), {one.left.n for one in cut_waits(entries)}, False
     words: list[str] = []
     declared: dict[str, dict[str, str]] = {}
     attached = {entry.event.step for entry in entries if isinstance(entry.event, ev.Attached)}
     for entry in entries:
         event = entry.event
-        if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
-            said = isinstance(event, ev.Utterance)
-            moved_on = isinstance(event, ev.TimerRang) or acted.get(entry.n, "go back") != "go back"
         if isinstance(event, ev.StepEntered | ev.Closed):
-            done = moved_on and _done(event, corrected, cleared)
-            if done and said and step is not None and step.kind == "wait":
-                got.cut.extend(words or [plain(step.step)])
-            elif done and (said or (step is not None and step.kind == "wait")):
+            left = done.get(entry.n)
+            if left is not None and left.step.kind == "wait" and entry.n in cut:
+                got.cut.extend(words or [plain(left.step.step)])
+            elif left is not None and (left.said or left.step.kind == "wait"):
                 got.work.extend(words)
-                if step is not None and (part := declared.get(step.path[-1] if step.path else "", {}).get(step.step)):
+                if part := declared.get(left.step.path[-1] if left.step.path else "", {}).get(left.step.step):
                     got.parts.append(part)
-            words, corrected, cleared = [], False, False
+            words = []
         if isinstance(event, ev.StepEntered):
             step = event
-        elif isinstance(event, ev.Corrected):
-            corrected = True
         elif isinstance(event, ev.Opened):
             declared = parts_declared(event.copies)
         elif isinstance(event, ev.Gate):
             restored = restored or (event.was, event.now) == ("RESTORING", "LIVE")
-            cleared = cleared or event.now == "LIVE"
         elif entry.n in gone:
             continue
         elif isinstance(event, ev.ReadingTaken):
@@ -202,12 +195,6 @@ def own_words(say: ev.Say) -> str:
 def parts_of(got: Gathered) -> list[str]:
     """What the procedures declare that the finished steps put in new."""
     return list(dict.fromkeys(got.parts))
-
-
-def _done(event: ev.StepEntered | ev.Closed, corrected: bool, cleared: bool) -> bool:
-    """The step before was left because it was done: not by a correction, for an isolation that was cleared, or with the
-    visit, which may go on with it."""
-    return isinstance(event, ev.StepEntered) and not corrected and not (cleared and event.kind == "isolate")
 
 
 def _sentences(text: str) -> list[str]:

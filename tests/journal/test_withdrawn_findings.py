@@ -93,6 +93,8 @@ def test_a_wait_over_night_that_is_cut_short_after_a_resume_is_an_open_point() -
     assert gathered(_record(answered, *PARTED, RESUMED, DONE, _step("morning", "read"))).cut == ["Overnight"]
     assert gathered(_record(answered, *PARTED)).cut == []
     assert gathered(_record(answered, *PARTED, RESUMED, _step("morning", "read"))).cut == []
+    over = (answered, *PARTED, RESUMED, ev.DropTimer("wait"), DONE, _step("off", "isolate"))  # its lock number was asked for
+    assert gathered(_record(*over)).cut == []
 
 
 def test_what_the_site_is_asked_to_do_is_no_work_that_was_done() -> None:
