@@ -13,6 +13,8 @@ Rules of this file:
   results are under the evidence, the readings and the isolation.
 - Only a fault is listed as a fault: that something is in order, that the work is proved, and advice on the stock are listed
   separately.
+- Readings are after the work once a supply was given back. Where none was, the first of a thing is before the work, and
+  one that was taken again after work on a fault is after it. What a step set is after it.
 - Supervisors' findings stay with the supervisor; what a customer must know about a reading is beside it.
 """
 
@@ -29,6 +31,7 @@ from handsfree.journal.declared import parts_declared
 from handsfree.journal.events import Stamped
 from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, findings_that_stand, locks_on, taken_back, tells
 from handsfree.journal.left import cut_waits, steps_done
+from handsfree.journal.measured import measured
 from handsfree.journal.rows import amount, answer_given, printable, range_of, span, unit
 
 
@@ -147,6 +150,7 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
     restored, found = False, {entry.n for entry in findings_that_stand(entries)}
     gone = taken_back(entries) | {e.n for e in entries if isinstance(e.event, ev.FindingMade) and e.n not in found}
     step: ev.StepEntered | None = None
+    restores, worked, read = any(map(_gave_back, entries)), False, measured(entries)
     done, cut, alarm = steps_done(entries), {one.left.n for one in cut_waits(entries)}, False
     words: list[str] = []
     declared: dict[str, dict[str, str]] = {}
@@ -159,19 +163,22 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
                 got.cut.extend(words or [plain(left.step.step)])
             elif left is not None and (left.said or left.step.kind == "wait"):
                 got.work.extend(words)
+                worked = worked or bool(words and got.faults)
                 if part := declared.get(left.step.path[-1] if left.step.path else "", {}).get(left.step.step):
                     got.parts.append(part)
             words = []
+        if (one := read.get(entry.n)) is not None:
+            set_so = not isinstance(event, ev.ReadingTaken)
+            again = worked and not restores and one.thing in got.before
+            (got.after if restored or set_so or again else got.before)[one.thing] = one.reading
         if isinstance(event, ev.StepEntered):
             step = event
         elif isinstance(event, ev.Opened):
             declared = parts_declared(event.copies)
         elif isinstance(event, ev.Gate):
-            restored = restored or (event.was, event.now) == ("RESTORING", "LIVE")
+            restored = restored or _gave_back(entry)
         elif entry.n in gone:
             continue
-        elif isinstance(event, ev.ReadingTaken):
-            (got.after if restored else got.before)[event.quantity] = event
         elif isinstance(event, ev.Say) and event.role == "step" and step is not None and event.step == step.step:
             if step.kind in _WORK and (told := _told(own_words(event), step.kind)) and told not in words:
                 words.append(told)
@@ -185,6 +192,10 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
             got.cautions.append(_of_the_step(own_words(event)))
         alarm = isinstance(event, ev.Alarm)  # what is said after it is for who is hurt
     return got
+
+
+def _gave_back(entry: Stamped) -> bool:
+    return isinstance(entry.event, ev.Gate) and (entry.event.was, entry.event.now) == ("RESTORING", "LIVE")
 
 
 def own_words(say: ev.Say) -> str:
