@@ -32,10 +32,10 @@ from handsfree.journal.findings import (
 )
 from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.found import diagnosis, findings_that_stand, tells
+from handsfree.journal.gathering import gathered, parts_of
 from handsfree.journal.private import shown_said, shown_words
 from handsfree.journal.rights import NO_RIGHTS, Rights
 from handsfree.journal.rows import range_of
-from handsfree.journal.service import gathered, parts_of
 from handsfree.journal.story import complaint_of
 from handsfree.journal.verify import verify
 

@@ -32,7 +32,7 @@ class DeclaredReading:
 
 
 @dataclass(frozen=True)
-class Declared:
+class DeclaredSteps:
     """Of one procedure, by step: `parts`, the new part that it puts in; `makes`, the facts that it makes, (name, value);
     `works`, the questions of which an answer says that work made something so."""
 
@@ -42,7 +42,7 @@ class Declared:
     reads: tuple[DeclaredReading, ...]
 
 
-def declared_in(copies: Iterable[tuple[str, str]]) -> dict[str, Declared]:
+def declared_in(copies: Iterable[tuple[str, str]]) -> dict[str, DeclaredSteps]:
     """`copies`: (procedure, its text). By procedure, what it declares."""
     found, left = {}, LONGEST_COPIES
     for name, text in copies:
@@ -56,9 +56,9 @@ _TELLING = ("part:", "makes:", "quantity:")
 
 
 @lru_cache(maxsize=64)
-def _declared(text: str) -> Declared:
+def _declared(text: str) -> DeclaredSteps:
     steps = _steps(text)
-    return Declared(
+    return DeclaredSteps(
         {step["id"]: step["part"][:LONGEST_PART] for step in steps if isinstance(step.get("part"), str)},
         {step["id"]: made for step in steps if (made := _pairs(step.get("makes")))},
         frozenset(step["id"] for step in steps if any(_pairs(each.get("makes")) for each in _mappings(step.get("answers")))),

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from handsfree.journal import events as ev
-from handsfree.journal.declared import Declared, declared_in
+from handsfree.journal.declared import DeclaredSteps, declared_in
 from handsfree.journal.events import Stamped
 from handsfree.journal.found import PROVED, findings_that_stand, taken_back, tells
 from handsfree.journal.left import steps_done
@@ -73,12 +73,12 @@ def _key(alike: dict[str, str], quantity: str, unit: str) -> str:
     return f"{alike[quantity]} {unit}" if quantity in alike else quantity
 
 
-def _made(told: dict[str, Declared], step: ev.StepEntered) -> tuple[tuple[str, str], ...]:
+def _made(told: dict[str, DeclaredSteps], step: ev.StepEntered) -> tuple[tuple[str, str], ...]:
     of = told.get(step.path[-1] if step.path else "")
     return of.makes.get(step.step, ()) if of is not None else ()
 
 
-def _quantities(told: dict[str, Declared]) -> dict[str, set[str]]:
+def _quantities(told: dict[str, DeclaredSteps]) -> dict[str, set[str]]:
     """By fact, under which names it is read."""
     found: dict[str, set[str]] = defaultdict(set)
     for of in told.values():
@@ -88,7 +88,7 @@ def _quantities(told: dict[str, Declared]) -> dict[str, set[str]]:
     return found
 
 
-def _alike(told: dict[str, Declared]) -> dict[str, str]:
+def _alike(told: dict[str, DeclaredSteps]) -> dict[str, str]:
     """Name of a quantity -> the least name of all that are of the same thing; only of what is in a series."""
     links: dict[tuple[str, str], set[str]] = defaultdict(set)
     in_series = [read for of in told.values() for read in of.reads if read.series]

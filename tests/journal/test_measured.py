@@ -10,8 +10,8 @@ from handsfree.journal import events as ev
 from handsfree.journal.declared import declared_in
 from handsfree.journal.events import Stamped
 from handsfree.journal.findings import findings
+from handsfree.journal.gathering import gathered
 from handsfree.journal.measured import measured
-from handsfree.journal.service import gathered
 from handsfree.journal.tongue import say_in
 
 COLD = """

@@ -9,8 +9,8 @@ import pytest
 from handsfree.journal import events as ev
 from handsfree.journal.events import Stamped
 from handsfree.journal.found import diagnosis, findings_that_stand
+from handsfree.journal.gathering import gathered
 from handsfree.journal.rows import rows
-from handsfree.journal.service import gathered
 
 PATH = ("too-warm",)
 FILLED = ev.FindingMade(PATH, "load-found", "fresh-fill", "Warm stock was filled in.", (("load", "freshly filled"),))
