@@ -34,7 +34,7 @@ def cut_waits(entries: Sequence[Stamped]) -> Iterator[CutWait]:
     waiting: Stamped | None = None
     cause: Stamped | None = None
     ended = False
-    due = 0.0
+    due, until = 0.0, None
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.SetTimer) and event.timer == "wait":
@@ -44,13 +44,15 @@ def cut_waits(entries: Sequence[Stamped]) -> Iterator[CutWait]:
         elif isinstance(event, ev.DropTimer) and event.timer == "wait":
             ended = True
         elif isinstance(event, ev.Resumed):
-            cause, ended = entry, False  # it goes on: what was dropped at the close had not ended it
+            cause, ended = entry, until is not None and entry.mono >= until  # at the close its timer was dropped as well
         elif isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
             cause = cause if ended else entry
-        elif isinstance(event, ev.StepEntered) or (isinstance(event, ev.Closed) and event.outcome != "to be continued"):
+        elif isinstance(event, ev.Closed) and event.outcome == "to be continued":
+            until = event.not_before
+        elif isinstance(event, ev.StepEntered | ev.Closed):
             if waiting is not None and cause is not None and isinstance(cause.event, ev.Utterance):
                 yield CutWait(waiting, entry, due)
-            due, ended = 0.0, False
+            due, until, ended = 0.0, None, False
             waiting = entry if isinstance(event, ev.StepEntered) and event.kind == "wait" else None
 
 

@@ -252,7 +252,7 @@ def test_a_wait_that_is_cut_short_is_told_with_its_own_length(timers: Any, wante
 
 def test_a_wait_over_night_that_is_cut_short_after_the_visit_was_resumed() -> None:
     """Minutes later; or the temperature "of the morning" is none, and nobody hears of it."""
-    parted = ((0.0, HEARD), (0.0, _step("night", "wait")), (0.0, ev.Closed("to be continued", "")))
+    parted = ((0.0, HEARD), (0.0, _step("night", "wait")), (0.0, ev.Closed("to be continued")))
     early = (*parted, (3600.0, ev.Resumed("to be continued")), (3600.0, ev.SetTimer("wait", 54000.0)), (3660.0, HEARD))
     made = [f for f in findings(_record(*early, (3660.0, _step("b")))) if f.rule == "wait cut short"]
     assert [finding.sentence for finding in made] == ["The wait of 16 h at night was cut short after 1 h 1 min."]
@@ -270,6 +270,8 @@ def test_a_wait_that_was_kept_is_not_cut_by_the_lock_number_that_the_next_step_a
     back = (*parted, (86500.0, ev.Resumed("to be continued")), (86500.0, ev.DropTimer("wait")))
     asked = tuple((86600.0, event) for event in ASKED_FIRST)
     assert "wait cut short" not in _rules(*back, *asked, (86600.0, _step("unplug", "isolate")))
+    old = (*parted, (86500.0, ev.Resumed("to be continued")), *asked)  # no timer dropped: by its time
+    assert "wait cut short" not in _rules(*old, (86600.0, _step("unplug", "isolate")))
     rung = (*begun, (0.0, ev.SetTimer("wait", 60.0)), (60.0, ev.TimerRang("wait")), (60.0, ev.DropTimer("wait")))
     assert "wait cut short" not in _rules(*rung, *((90.0, one) for one in ASKED_FIRST), (90.0, _step("unplug", "isolate")))
     cut = (*begun, (0.0, ev.SetTimer("wait", 60.0)), (20.0, HEARD), (20.0, ev.DropTimer("wait")))

@@ -84,7 +84,7 @@ def test_what_was_known_already_is_shown_in_its_unit() -> None:
     assert shown == ["room: 71.6 °F", "deck-mass: 18 kg"]
 
 
-PARTED = (_step("overnight", "wait"), ev.Closed("to be continued", ""))
+PARTED = (_step("overnight", "wait"), ev.Closed("to be continued"))
 RESUMED = ev.Resumed("to be continued")
 
 
