@@ -32,15 +32,15 @@ from handsfree.journal.findings import (
 )
 from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.found import diagnosis, findings_that_stand, tells
+from handsfree.journal.gathering import gathered, parts_of
 from handsfree.journal.private import shown_said, shown_words
 from handsfree.journal.rights import NO_RIGHTS, Rights
 from handsfree.journal.rows import range_of
-from handsfree.journal.service import gathered, parts_of
 from handsfree.journal.story import complaint_of
 from handsfree.journal.verify import verify
 
 #: Raise it when the code that reads a folder changes: every visit is then read again.
-VERSION = 12
+VERSION = 13
 #: Seconds that no due time lies ahead of the beginning: two years.
 LATEST_DUE = 2 * 366 * 86_400.0
 #: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit. No honest visit

@@ -18,6 +18,8 @@ from handsfree.journal import events as ev
 from handsfree.journal.affirmed import acted_on
 from handsfree.journal.events import HAPPENINGS, Stamped
 from handsfree.journal.found import FAULT, findings_that_stand, locks_on, tells
+from handsfree.journal.left import cut_waits
+from handsfree.journal.measured import measured
 from handsfree.journal.rows import amount, clock, plainly, range_of, span
 
 StepKey = tuple[tuple[str, ...], str]
@@ -55,7 +57,6 @@ RANKS: Mapping[str, str] = {
     "earlier program": NOTE, "newer program": NOTE,
     NOT_SIGNED: NOTE,
 }
-_HALF = 900.0  # seconds: an old record does not say whether so long a timer of a wait ends it or rings at its half
 _ORDER = {rule: at for at, rule in enumerate(RANKS)}
 
 
@@ -269,21 +270,22 @@ def _not_plausible(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFi
 
 def _closed_out_of_range(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """The visit ended well although a last reading was out of range. Readings before the work belong to the complaint and do
-    not count: those before the supply was restored, or, if it was never off, those before the fault was found."""
-    since = _work_done(entries)
-    last: dict[tuple[str, str], Stamped] = {}
+    not count: those before the supply was restored, or, if it was never off, those before the fault was found. Nor does one
+    that was taken again under another name, was set since, or was judged by a proof."""
+    since, read = _work_done(entries), measured(entries)
+    last: dict[tuple[str, str], tuple[Stamped, ev.ReadingTaken]] = {}
     well = ""
     for entry in entries:
-        event = entry.event
-        if isinstance(event, ev.ReadingTaken) and entry.n > since:
-            last[(event.path[-1] if event.path else "", event.quantity)] = entry
+        event, one = entry.event, read.get(entry.n)
+        if one is not None and entry.n > since:
+            of = one.reading.path[-1] if one.reading.path and not one.alike else ""
+            last[(of, one.thing)] = (entry, one.reading)
         if isinstance(event, ev.Closed | ev.Resumed):
             well = event.outcome if isinstance(event, ev.Closed) and event.outcome in _WELL else ""
-    for entry in last.values() if well else ():
-        event = entry.event
-        if range_of(event) == _OUT and event.expected is not None:
-            what = f"{plainly(event.quantity)} was last {amount(event.value, event.unit)}"
-            sentence = f"Closed as {well}, though {what}; {event.expected[0]:g} to {event.expected[1]:g} is expected."
+    for entry, reading in last.values() if well else ():
+        if range_of(reading) == _OUT and reading.expected is not None:
+            what = f"{plainly(reading.quantity)} was last {amount(reading.value, reading.unit)}"
+            sentence = f"Closed as {well}, though {what}; {reading.expected[0]:g} to {reading.expected[1]:g} is expected."
             yield ReviewFinding("closed out of range", entry.n, entry.mono, sentence)
 
 
@@ -343,24 +345,10 @@ def _long_silence(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFin
 
 def _wait_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """A wait ended because somebody cut it short, not because its time was over."""
-    waiting: Stamped | None = None
-    cause: Stamped | None = None
-    due = 0.0
-    for entry in entries:
-        event = entry.event
-        if isinstance(event, ev.SetTimer) and event.timer == "wait":
-            passed = entry.mono - waiting.mono if waiting else 0.0  # set again, it is what is left
-            due = event.whole or (event.seconds + passed if passed or event.seconds < _HALF else 0.0)
-        if isinstance(event, HAPPENINGS) and not isinstance(event, ev.PromptEnded):
-            cause = entry
-        elif isinstance(event, ev.StepEntered) or (isinstance(event, ev.Closed) and event.outcome != "to be continued"):
-            said = cause is not None and isinstance(cause.event, ev.Utterance)
-            if waiting is not None and said:
-                asked, took = f" of {span(due)}" if due else "", span(entry.mono - waiting.mono)
-                sentence = f"The wait{asked} at {plainly(waiting.event.step)} was cut short after {took}."
-                yield ReviewFinding("wait cut short", entry.n, entry.mono, sentence)
-            due = 0.0
-            waiting = entry if isinstance(event, ev.StepEntered) and event.kind == "wait" else None
+    for one in cut_waits(entries):
+        asked, took = f" of {span(one.due)}" if one.due else "", span(one.left.mono - one.entered.mono)
+        sentence = f"The wait{asked} at {plainly(one.entered.event.step)} was cut short after {took}."
+        yield ReviewFinding("wait cut short", one.left.n, one.left.mono, sentence)
 
 
 def _clock_moved(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:

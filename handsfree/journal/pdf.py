@@ -98,6 +98,9 @@ def _visit(account: Account, told: Story, say: PutOver) -> Blocks:
     yield RecordBlock("line", say(f"Complaint: {told.complaint}"))
     yield RecordBlock("strong", told.found or say("No diagnosis is recorded."))
     yield from (RecordBlock("bullet", f"{one.what}: {one.answer}") for one in told.evidence)
+    if told.besides:
+        yield RecordBlock("line", say("Found besides:"))
+        yield from (RecordBlock("bullet", text) for _, text in told.besides)
     yield from _listed(say("What was done"), told.done, say("No work on the cabinet is recorded."))
     yield from _listed(say("What is next"), told.next, say("Nothing is left open."))
     yield RecordBlock("heading", say("Isolations"))

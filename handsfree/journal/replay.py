@@ -86,10 +86,14 @@ _STYLE = {"technician": "bold", "program": "", "record": "cyan"}
 _WHO = {"technician": "hears", "program": "says", "record": "notes"}
 
 
+#: Speech that was not taken, by the word of its row.
+_NOT_TAKEN = ("asked again", "not for the program", "not understood")
+
+
 def shown(row: Row) -> str:
     """One line, in rich's markup. What needs a look has a '!' as well as a colour."""
     style = "red" if row.unverified else "bold red" if row.trouble else _STYLE[row.who]
-    text = escape(f"{row.what}: {row.text}" if row.what in ("asked again", "not for the program") else row.text)
+    text = escape(f"{row.what}: {row.text}" if row.what in _NOT_TAKEN else row.text)
     body = f"[{style}]{text}[/{style}]" if style else text
     aside = f" [dim]({escape(row.aside)})[/dim]" if row.aside else ""
     flag = "?" if row.unverified else "!" if row.trouble else " "

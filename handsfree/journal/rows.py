@@ -6,7 +6,7 @@ tell a reader nothing (timers, what is in force, a prompt's end) have no row.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -47,13 +47,17 @@ _READINGS = frozenset({"readings"})
 TROUBLE = frozenset({"trouble"})
 
 
-def rows(entries: Iterable[Stamped]) -> Iterator[Row]:
-    """A prompt that was said before at the same step is marked as said again."""
+def rows(entries: Sequence[Stamped]) -> Iterator[Row]:
+    """A prompt that was said before at the same step is marked as said again. Speech that was not understood, and that the
+    program answered, is not told as speech to somebody else."""
     said: set[str] = set()
+    answered = _answered(entries)
     for entry in entries:
         row = row_of(entry)
         if row is None:
             continue
+        if entry.n in answered:
+            row = replace(row, what="not understood", aside=row.aside.replace("not for me", "not understood"))
         if row.what == "step":
             said.clear()
         elif row.what == "said":
@@ -61,6 +65,21 @@ def rows(entries: Iterable[Stamped]) -> Iterator[Row]:
                 row = replace(row, aside=f"{row.aside}, said again".lstrip(", "))
             said.add(row.text)
         yield row
+
+
+def _answered(entries: Sequence[Stamped]) -> set[int]:
+    """Speech that counts as not for the program, and to which it said something."""
+    found: set[int] = set()
+    last = -1
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, ev.Utterance):
+            last = entry.n if event.verdict == "not for me" else -1
+        elif isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
+            last = -1
+        elif isinstance(event, ev.Say) and last >= 0:
+            found.add(last)
+    return found
 
 
 def row_of(entry: Stamped) -> Row | None:

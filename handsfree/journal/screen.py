@@ -91,7 +91,9 @@ def _found(told: Story, say: PutOver) -> str:
     )
     because = f'<dl class="because">{evidence}</dl>' if evidence else ""
     complaint = f'<p class="soft">{safe(say(f"Complaint: {told.complaint}"))}</p>'
-    return f'{complaint}<p class="finding">{link(told.found_n, told.found)}</p>{because}'
+    others = "".join(f"<li>{link(n, text)}</li>" for n, text in told.besides)
+    besides = f'<p class="soft">{safe(say("Found besides:"))}</p><ul class="besides">{others}</ul>' if others else ""
+    return f'{complaint}<p class="finding">{link(told.found_n, told.found)}</p>{because}{besides}'
 
 
 def _list(lines: Iterable[str], nothing: str) -> str:

@@ -6,30 +6,21 @@ Rules of this file:
 - It is made only from steps, answers, readings, findings and hand-overs. What the technician said, in sound or in words
   (utterances, notes, gate phrases), and what the program read back are never shown, so neither voice nor lock number can
   get into it.
-- A part is what the procedure declares that a finished step puts in new.
-- A step counts as done when the person said so; not when it was only read, left by going back, or where the visit stopped.
-  A wait is done only when its time is over: one that was cut short is an open point.
-- Work is what changes the cabinet. Looking, listening, measuring, plugging and locking only find out and make safe: their
-  results are under the evidence, the readings and the isolation.
-- Only a fault is listed as a fault: that something is in order, that the work is proved, and advice on the stock are listed
-  separately.
 - Supervisors' findings stay with the supervisor; what a customer must know about a reading is beside it.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
-from handsfree.journal.affirmed import acted_on
-from handsfree.journal.declared import parts_declared
 from handsfree.journal.events import Stamped
-from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, findings_that_stand, locks_on, taken_back, tells
-from handsfree.journal.rows import amount, answer_given, printable, range_of, span, unit
+from handsfree.journal.found import locks_on
+from handsfree.journal.gathering import Gathered, gathered, parts_of, to_order
+from handsfree.journal.rows import amount, printable, range_of, span, unit
 
 
 @dataclass(frozen=True)
@@ -57,36 +48,6 @@ class Service:
     language: str = "en"
 
 
-@dataclass
-class Gathered:
-    """What was found, done and read, from the intact events."""
-
-    faults: list[str] = field(default_factory=list)
-    proved: list[str] = field(default_factory=list)
-    advice: list[str] = field(default_factory=list)
-    evidence: list[str] = field(default_factory=list)
-    work: list[str] = field(default_factory=list)
-    parts: list[str] = field(default_factory=list)
-    cautions: list[str] = field(default_factory=list)
-    handed: list[str] = field(default_factory=list)
-    cut: list[str] = field(default_factory=list)
-    before: dict[str, ev.ReadingTaken] = field(default_factory=dict)
-    after: dict[str, ev.ReadingTaken] = field(default_factory=dict)
-
-
-#: Kinds of step that may be work on the cabinet.
-_WORK = ("instruct", "wait")
-_NO_WORDS_OF_THE_STEP = re.compile(r"(Say|I|Another) |(\d+|one) (second|minute|hour)s?\b")
-#: Beginnings of sentences that are not work: they look, measure, wait, or handle the plug. A heuristic over the procedures'
-#: own sentences, in English and Spanish; what it does not know counts as work.
-_NO_WORK = re.compile(
-    r"\s*(look|listen|read|hold|watch|feel|find|check|measure|note|ask|tell|say|stand|keep|give|wait|switch|(un)?plug"
-    r"|take (a|the) (photo|reading)|put (your|a|the) (thermometer|probe|meter)|(pull|push) the plug|(put|take) your lock"
-    r"|they|write|turn (it|the cabinet) (on|off)|(open|close|shut) the door"
-    r"|mire|escuche|lea|espere|mida|ponga su termómetro|abra|cierre|enchufe|desenchufe)\b",
-    re.IGNORECASE,
-)
-_PLUG = re.compile(r"\b(plug|unplug|lock and tag|socket|enchufe|candado)\b", re.IGNORECASE)
 _NONE_LINE = "None recorded."
 
 
@@ -98,7 +59,7 @@ def service(account: Account) -> Service:
         ("Visit", opened.visit),
         ("Site", opened.site),
         ("Cabinet", opened.cabinet),
-        ("Date", account.began[:10]),
+        ("Date", ", ".join(_days(account.entries))),
         ("Time on site", span(account.on_site)),
         ("Result", account.outcome),
     ]
@@ -132,6 +93,12 @@ def service(account: Account) -> Service:
     return Service(printable(f"Service report {opened.visit}"), shown, sections, foot, warning, opened.language)
 
 
+def _days(entries: Sequence[Stamped]) -> list[str]:
+    """Those on which somebody came, or was still there at the end."""
+    came = [entry for entry in entries if isinstance(entry.event, ev.Opened | ev.Resumed | ev.Closed)]
+    return sorted({entry.wall[:10] for entry in (*entries[:1], *came)})
+
+
 def _temperatures(got: Gathered) -> bool:
     """Something was measured in degrees: then a customer with goods asks for theirs. A trade without has none."""
     return any(one.unit in ("degC", "degF") for one in (*got.before.values(), *got.after.values()))
@@ -139,90 +106,6 @@ def _temperatures(got: Gathered) -> bool:
 
 def _section(title: str, lines: Sequence[str]) -> Section:
     return Section(title, tuple(dict.fromkeys(printable(line) for line in lines)) or (_NONE_LINE,))
-
-
-def gathered(entries: Sequence[Stamped]) -> Gathered:
-    """By the rules of this file."""
-    got = Gathered()
-    restored, found = False, {entry.n for entry in findings_that_stand(entries)}
-    gone = taken_back(entries) | {e.n for e in entries if isinstance(e.event, ev.FindingMade) and e.n not in found}
-    step: ev.StepEntered | None = None
-    acted, moved_on, said, alarm = acted_on(entries), False, False, False
-    corrected = cleared = False  # since the last step was entered
-    words: list[str] = []
-    declared: dict[str, dict[str, str]] = {}
-    attached = {entry.event.step for entry in entries if isinstance(entry.event, ev.Attached)}
-    for entry in entries:
-        event = entry.event
-        if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
-            said = isinstance(event, ev.Utterance)
-            moved_on = isinstance(event, ev.TimerRang) or acted.get(entry.n, "go back") != "go back"
-        if isinstance(event, ev.StepEntered | ev.Closed):
-            done = moved_on and _done(event, corrected, cleared)
-            if done and said and step is not None and step.kind == "wait":
-                got.cut.extend(words or [plain(step.step)])
-            elif done and (said or (step is not None and step.kind == "wait")):
-                got.work.extend(words)
-                if step is not None and (part := declared.get(step.path[-1] if step.path else "", {}).get(step.step)):
-                    got.parts.append(part)
-            words, corrected, cleared = [], False, False
-        if isinstance(event, ev.StepEntered):
-            step = event
-        elif isinstance(event, ev.Corrected):
-            corrected = True
-        elif isinstance(event, ev.Opened):
-            declared = parts_declared(event.copies)
-        elif isinstance(event, ev.Gate):
-            restored = restored or (event.was, event.now) == ("RESTORING", "LIVE")
-            cleared = cleared or event.now == "LIVE"
-        elif entry.n in gone:
-            continue
-        elif isinstance(event, ev.ReadingTaken):
-            (got.after if restored else got.before)[event.quantity] = event
-        elif isinstance(event, ev.Say) and event.role == "step" and step is not None and event.step == step.step:
-            if step.kind in _WORK and (told := _told(own_words(event), step.kind)) and told not in words:
-                words.append(told)
-        elif isinstance(event, ev.EvidenceTaken):
-            missing = "" if event.step in attached else " (not attached)" if event.taken else " (not taken)"
-            got.evidence.append(f"{event.what.capitalize()}: {plain(event.step)}{missing}")
-        elif type(event) in _LINES:
-            for name, line in _LINES[type(event)](event):
-                getattr(got, name).append(line)
-        if isinstance(event, ev.Say) and event.role == "caution" and not alarm:
-            got.cautions.append(_of_the_step(own_words(event)))
-        alarm = isinstance(event, ev.Alarm)  # what is said after it is for who is hurt
-    return got
-
-
-def own_words(say: ev.Say) -> str:
-    """Without the confirmation of the last answer, which is said in front."""
-    return say.text[say.front :].strip()
-
-
-def parts_of(got: Gathered) -> list[str]:
-    """What the procedures declare that the finished steps put in new."""
-    return list(dict.fromkeys(got.parts))
-
-
-def _done(event: ev.StepEntered | ev.Closed, corrected: bool, cleared: bool) -> bool:
-    """The step before was left because it was done: not by a correction, for an isolation that was cleared, or with the
-    visit, which may go on with it."""
-    return isinstance(event, ev.StepEntered) and not corrected and not (cleared and event.kind == "isolate")
-
-
-def _sentences(text: str) -> list[str]:
-    """Those of the step, without the instructions for answering."""
-    return [part for part in re.split(r"(?<=[.!?])\s+", text) if not _NO_WORDS_OF_THE_STEP.match(part)]
-
-
-def _of_the_step(text: str) -> str:
-    return " ".join(_sentences(text))
-
-
-def _told(text: str, kind: str) -> str:
-    """The step's sentences that are work, without those that say what to answer and how long a wait is."""
-    parts = _sentences(text)
-    return " ".join(part for part in parts if kind == "wait" or not (_NO_WORK.match(part) or _PLUG.search(part)))
 
 
 #: What came of it, by what followed: a restore, or that its isolation was cleared.
@@ -239,30 +122,6 @@ def _isolation(account: Account) -> list[str]:
             how = _AFTERWARDS.get(after[0], "then taken for live") if "LIVE" in after else "not given back in this visit"
             found.append(f"{where} safe under a lock and proved dead for {span(one.end - one.begin)}, {how}.")
     return found
-
-
-_SECTION = {FAULT: "faults", SOUND: "proved", PROVED: "proved", ADVICE: "advice"}
-
-
-def _found(event: ev.FindingMade) -> Iterator[tuple[str, str]]:
-    yield _SECTION[tells(event)], event.text
-    for step, answer in event.evidence:
-        yield "evidence", f"{plain(step)}: {answer_given(answer)}"
-
-
-def _handed(event: ev.HandedOver) -> Iterator[tuple[str, str]]:
-    yield "handed", f"Handed over to {event.to}."
-
-
-_LINES: dict[type[Any], Callable[[Any], Iterator[tuple[str, str]]]] = {
-    ev.FindingMade: _found,
-    ev.HandedOver: _handed,
-}
-
-
-def plain(name: str) -> str:
-    """'fan-circuit' -> 'Fan circuit'"""
-    return name.replace("-", " ").capitalize()
 
 
 def _shown(reading: ev.ReadingTaken | None) -> str:
@@ -291,7 +150,8 @@ def _readings(got: Gathered) -> ReportTable:
 
 def open_points(account: Account, got: Gathered) -> list[str]:
     """What is left to do, in words for a person."""
-    points = [*got.handed, *dict.fromkeys(f"A wait was cut short: {text}" for text in got.cut)]
+    points = [*got.handed, *to_order(got), *got.to_prove]
+    points += dict.fromkeys(f"A wait was cut short: {text}" for text in got.cut)
     if account.outcome in ("not closed", "stopped", "to be continued", "not fixed", "made safe"):
         points.append(f"The visit ended as: {account.outcome}.")
     locked = {source for _, source in locks_on(account.entries)}

@@ -17,9 +17,10 @@ from dataclasses import dataclass, replace
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
 from handsfree.journal.findings import ReviewFinding
-from handsfree.journal.found import diagnosis, taken_back
+from handsfree.journal.found import FAULT, diagnosis, findings_that_stand, taken_back, tells
+from handsfree.journal.gathering import gathered
 from handsfree.journal.rows import Row, amount, answer_given, minutes, plainly, printable, range_of, unit
-from handsfree.journal.service import gathered, open_points
+from handsfree.journal.service import open_points
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,8 @@ class Chapter:
 
 @dataclass(frozen=True)
 class Story:
+    """`found`: the diagnosis; `besides`: the other faults that were found, (event, text)."""
+
     title: str
     complaint: str
     facts: tuple[tuple[str, str], ...]
@@ -90,6 +93,7 @@ class Story:
     warning: str
     found: str
     found_n: int
+    besides: tuple[tuple[int, str], ...]
     evidence: tuple[DiagnosisBasis, ...]
     done: tuple[str, ...]
     readings: tuple[tuple[str, str, str, str], ...]
@@ -121,6 +125,7 @@ def story(account: Account) -> Story:
         warning=printable(warning),
         found=_line(found.event.text) if found is not None else "",
         found_n=found.n if found is not None else -1,
+        besides=_besides(account, found),
         evidence=tuple(_evidence(account, found.event))[:MOST] if found is not None else (),
         done=_lines(got.work),
         readings=tuple(_before_and_after(got.before, got.after))[:MOST],
@@ -130,6 +135,13 @@ def story(account: Account) -> Story:
         next=_lines((*open_points(account, got), *_due(account))),
         chapters=tuple(_chapters(account)),
     )
+
+
+def _besides(account: Account, diagnosed: ev.Stamped | None) -> tuple[tuple[int, str], ...]:
+    """A visit may find several faults: none of them is hidden behind the last one."""
+    faults = {_line(e.event.text): e.n for e in findings_that_stand(account.entries) if tells(e.event) == FAULT}
+    faults.pop("" if diagnosed is None else _line(diagnosed.event.text), None)
+    return tuple((n, text) for text, n in faults.items())[:MOST]
 
 
 def _lines(texts: Iterable[str]) -> tuple[str, ...]:
@@ -323,7 +335,7 @@ def in_words(row: Row) -> Row:
 
 
 #: What tells a supervisor nothing: how sure it was of a plain answer, and which part of a step's text a sentence was.
-_SURE = re.compile(r"(?:typed, )?(?:accepted|asked again|not for me), [\d.]+% sure(?:: )?")
+_SURE = re.compile(r"(?:typed, )?(?:accepted|asked again|not for me|not understood), [\d.]+% sure(?:: )?")
 _PARTS = ("question", "answer", "notice")
 
 

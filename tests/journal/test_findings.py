@@ -252,12 +252,33 @@ def test_a_wait_that_is_cut_short_is_told_with_its_own_length(timers: Any, wante
 
 def test_a_wait_over_night_that_is_cut_short_after_the_visit_was_resumed() -> None:
     """Minutes later; or the temperature "of the morning" is none, and nobody hears of it."""
-    parted = ((0.0, HEARD), (0.0, _step("night", "wait")), (0.0, ev.Closed("to be continued", "")))
+    parted = ((0.0, HEARD), (0.0, _step("night", "wait")), (0.0, ev.Closed("to be continued")))
     early = (*parted, (3600.0, ev.Resumed("to be continued")), (3600.0, ev.SetTimer("wait", 54000.0)), (3660.0, HEARD))
     made = [f for f in findings(_record(*early, (3660.0, _step("b")))) if f.rule == "wait cut short"]
     assert [finding.sentence for finding in made] == ["The wait of 16 h at night was cut short after 1 h 1 min."]
     late = (*parted, (60000.0, ev.Resumed("to be continued")), (60000.0, _step("b")))
     assert "wait cut short" not in _rules(*late)
+
+
+ASKED_FIRST = (ev.Say(9, "Your own lock or tag number, digit by digit?", "question", step="unplug"), HEARD)
+
+
+def test_a_wait_that_was_kept_is_not_cut_by_the_lock_number_that_the_next_step_asks_for() -> None:
+    """Found by voice: 24 hours were kept in full, and told as cut short after 24 h 5 min."""
+    begun = ((0.0, HEARD), (0.0, _step("night", "wait")))
+    parted = (*begun, (0.0, ev.Closed("to be continued", 86400.0)), (0.0, ev.DropTimer("wait")))
+    back = (*parted, (86500.0, ev.Resumed("to be continued")), (86500.0, ev.DropTimer("wait")))
+    asked = tuple((86600.0, event) for event in ASKED_FIRST)
+    assert "wait cut short" not in _rules(*back, *asked, (86600.0, _step("unplug", "isolate")))
+    old = (*parted, (86500.0, ev.Resumed("to be continued")), *asked)  # no timer dropped: by its time
+    assert "wait cut short" not in _rules(*old, (86600.0, _step("unplug", "isolate")))
+    rung = (*begun, (0.0, ev.SetTimer("wait", 60.0)), (60.0, ev.TimerRang("wait")), (60.0, ev.DropTimer("wait")))
+    assert "wait cut short" not in _rules(*rung, *((90.0, one) for one in ASKED_FIRST), (90.0, _step("unplug", "isolate")))
+    cut = (*begun, (0.0, ev.SetTimer("wait", 60.0)), (20.0, HEARD), (20.0, ev.DropTimer("wait")))
+    assert "wait cut short" in _rules(*cut, *((90.0, one) for one in ASKED_FIRST), (90.0, _step("unplug", "isolate")))
+    early = (*parted, (3600.0, ev.Resumed("to be continued")), (3600.0, ev.SetTimer("wait", 82800.0)), (3660.0, HEARD),
+             (3660.0, ev.DropTimer("wait")))  # fmt: skip
+    assert "wait cut short" in _rules(*early, *((3700.0, one) for one in ASKED_FIRST), (3700.0, _step("unplug", "isolate")))
 
 
 def test_a_clock_that_moved_and_a_record_without_a_seal() -> None:

@@ -10,7 +10,8 @@ import pytest
 from handsfree.journal import events as ev
 from handsfree.journal.account import account
 from handsfree.journal.declared import parts_declared, parts_in
-from handsfree.journal.service import gathered, parts_of, service
+from handsfree.journal.gathering import gathered, parts_of
+from handsfree.journal.service import service
 from handsfree.journal.writer import Journal
 from handsfree.resources import shipped_folder
 from tests.journal import visited

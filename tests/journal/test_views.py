@@ -24,14 +24,27 @@ from handsfree.isolation.rules import TABLE, SourceEvent
 from handsfree.journal import captions, commands, exports, keys
 from handsfree.journal.account import Account, IsolationSpan, account
 from handsfree.journal.canonical import entry_of
-from handsfree.journal.events import Attached, EvidenceTaken, Gate, Stamped
+from handsfree.journal.events import (
+    Attached,
+    EvidenceTaken,
+    FindingMade,
+    Gate,
+    PromptEnded,
+    Resumed,
+    Say,
+    Stamped,
+    TimerRang,
+    Utterance,
+)
 from handsfree.journal.page import visit_page
 from handsfree.journal.pdf import service_pdf, visit_pdf
 from handsfree.journal.prune import prune_visits
 from handsfree.journal.replay import LONGEST_PAUSE, replay, wish
-from handsfree.journal.rows import row_of
+from handsfree.journal.rows import row_of, rows
+from handsfree.journal.screen import summary
 from handsfree.journal.service import report_markdown, service
-from handsfree.journal.story import gate_words, story
+from handsfree.journal.story import gate_words, in_words, story
+from handsfree.journal.tongue import say_in
 from handsfree.journal.verify import verify
 from handsfree.visit import sessions
 from handsfree.visit.starting import begun_by
@@ -323,8 +336,8 @@ def test_a_photo_that_nobody_attached_is_said_to_be_missing(told: Account) -> No
     assert "Photo: Wiring (not attached)" in text
     assert "Photo: Plate\n" in text
     assert "Photo: Sheet (not taken)" in text
-    rows = [row.text for entry in more if (row := row_of(entry)) is not None]
-    assert rows[:3] == ["Photo taken: wiring", "Photo taken: plate", "Photo not taken: sheet"]
+    shown = [row.text for entry in more if (row := row_of(entry)) is not None]
+    assert shown[:3] == ["Photo taken: wiring", "Photo taken: plate", "Photo not taken: sheet"]
 
 
 def test_a_wait_that_was_cut_short_is_an_open_point_and_no_work_done(told: Account, tmp_path: Path) -> None:
@@ -332,13 +345,50 @@ def test_a_wait_that_was_cut_short_is_an_open_point_and_no_work_done(told: Accou
 
     rest = "The compressor rests before it starts."
     whole = report_markdown(service(told))
-    assert f"- {rest}" in whole
+    assert rest not in whole  # a wait is no work either where it was kept
     assert "cut short" not in whole
     wait = LINES.index(200.0)
     cut = visit(tmp_path, [*LINES[:wait], "next step", "affirm", *LINES[wait + 2 :]])
     text = report_markdown(service(account(cut, MACHINE)))
     assert f"- {rest}" not in text
     assert f"- A wait was cut short: {rest}" in text.partition("## Open points")[2]
+
+
+def test_speech_that_was_answered_is_not_told_as_not_for_the_program() -> None:
+    """Found by voice: 'it leans a bit to the front' was answered with a question, and marked '(not for the program)'."""
+    not_mine = Utterance("not for me", "phrase", "it leans", words="It leans a bit.", sure=0.01)
+    asked = (not_mine, PromptEnded(3), Say(4, "Leans forward?", "readback"), not_mine, not_mine, TimerRang("quiet"),
+             Say(5, "Ready when you are.", "notice"))  # fmt: skip
+    shown = list(rows([Stamped(n, "2026-03-02T08:00:00+00:00", 60.0, event) for n, event in enumerate(asked)]))
+    whats = [row.what for row in shown if row.who == "technician"]
+    assert whats == ["not understood", "not for the program", "not for the program"]
+    assert say_in("es")(whats[0]) == "no se entendió"
+    assert in_words(shown[0]).aside == ""
+
+
+def test_a_visit_of_two_days_names_both(told: Account) -> None:
+    later = (Stamped(9000, "2026-05-21T08:00:00+00:00", 90000.0, Resumed("to be continued")),)
+    (day,) = [text for name, text in service(told).facts if name == "Date"]
+    two = service(dataclasses.replace(told, entries=(*told.entries, *later)))
+    (days,) = [text for name, text in two.facts if name == "Date"]
+    assert days == f"{day}, 2026-05-21"
+
+
+def test_every_fault_that_was_found_is_on_the_screen_and_on_paper(told: Account, tmp_path: Path) -> None:
+    """Found by voice: of a leaning cabinet and a blocked drain the supervisor read the drain alone."""
+    leans = FindingMade(("p",), "level", "cabinet-not-level", "The cabinet leans.")
+    both = dataclasses.replace(told, entries=(Stamped(1, told.began, 0.0, leans), *told.entries))
+    assert story(both).besides == ((1, "The cabinet leans."),)
+    assert story(told).besides == ()
+    page = summary(story(both), both, "")
+    assert "Found besides:" in page
+    assert "The cabinet leans." in page
+    assert "Found besides:" not in summary(story(told), told, "")
+    assert say_in("es")("Found besides:") == "Se encontró además:"
+    if shutil.which("pdftotext"):
+        (tmp_path / "v.pdf").write_bytes(visit_pdf(both))
+        text = subprocess.run(["pdftotext", tmp_path / "v.pdf", "-"], capture_output=True, check=True).stdout.decode()
+        assert "The cabinet leans." in text
 
 
 def test_a_report_on_a_record_that_does_not_hold_says_so_and_exits_3(tmp_path: Path) -> None:

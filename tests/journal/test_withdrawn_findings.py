@@ -9,8 +9,8 @@ import pytest
 from handsfree.journal import events as ev
 from handsfree.journal.events import Stamped
 from handsfree.journal.found import diagnosis, findings_that_stand
+from handsfree.journal.gathering import gathered
 from handsfree.journal.rows import rows
-from handsfree.journal.service import gathered
 
 PATH = ("too-warm",)
 FILLED = ev.FindingMade(PATH, "load-found", "fresh-fill", "Warm stock was filled in.", (("load", "freshly filled"),))
@@ -84,7 +84,7 @@ def test_what_was_known_already_is_shown_in_its_unit() -> None:
     assert shown == ["room: 71.6 °F", "deck-mass: 18 kg"]
 
 
-PARTED = (_step("overnight", "wait"), ev.Closed("to be continued", ""))
+PARTED = (_step("overnight", "wait"), ev.Closed("to be continued"))
 RESUMED = ev.Resumed("to be continued")
 
 
@@ -93,6 +93,8 @@ def test_a_wait_over_night_that_is_cut_short_after_a_resume_is_an_open_point() -
     assert gathered(_record(answered, *PARTED, RESUMED, DONE, _step("morning", "read"))).cut == ["Overnight"]
     assert gathered(_record(answered, *PARTED)).cut == []
     assert gathered(_record(answered, *PARTED, RESUMED, _step("morning", "read"))).cut == []
+    over = (answered, *PARTED, RESUMED, ev.DropTimer("wait"), DONE, _step("off", "isolate"))  # its lock number was asked for
+    assert gathered(_record(*over)).cut == []
 
 
 def test_what_the_site_is_asked_to_do_is_no_work_that_was_done() -> None:
