@@ -3,6 +3,7 @@ stop. Nothing here opens a gate."""
 
 from __future__ import annotations
 
+from handsfree.dialogue.meant import AWAY, by_level
 from handsfree.isolation.interlock import Interlock
 from handsfree.isolation.people import left_on
 from handsfree.journal.events import Utterance
@@ -10,7 +11,8 @@ from handsfree.language.base import Language
 from handsfree.language.meaning import Denial, Sense, Verdict
 from handsfree.language.tokens import tokens
 from handsfree.visit.flow import Flow
-from handsfree.visit.wishes import is_question, onward
+from handsfree.visit.state import State
+from handsfree.visit.wishes import is_question, onward, says_only
 
 _DENIED: dict[str, str] = {
     Denial.NEGATION: "gate-denied-negation",
@@ -107,6 +109,12 @@ def asks_something(flow: Flow, utterance: Utterance, word: str) -> bool:
     own = (flow.sentence(f"word-{word}").casefold(), *flow.state.language.hints["figures"])
     no_phrase = not any(one in own or is_figure(flow.state.language, one) for one in said)
     return utterance.sense == "" and len(said) > 1 and said[0] in flow.state.language.hints["asking"] and no_phrase
+
+
+def asks_repeat(state: State, utterance: Utterance) -> bool:
+    """'Can you say that again, please?', from no farther away than its person usually speaks: nobody else is asked that."""
+    near = by_level(utterance.level, state.level) >= AWAY and utterance.voice != "other"
+    return near and says_only(state.language, "say again", utterance.words)
 
 
 def takes_back(flow: Flow, utterance: Utterance) -> bool:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.dialogue.meant import AWAY, BAR, LIKELY, TOO_EARLY, Asked, by_level, meant, word_set
+from handsfree.dialogue.meant import AWAY, BAR, LIKELY, TOO_EARLY, Asked, by_level, by_time, meant, word_set
 from handsfree.dialogue.question import Consequence
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
@@ -21,7 +21,7 @@ from handsfree.visit import besides, helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
 from handsfree.visit.readings import in_another_unit, keep_half
-from handsfree.visit.refusals import is_figure, takes_back
+from handsfree.visit.refusals import asks_repeat, is_figure, takes_back
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.steps import present
@@ -57,13 +57,16 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
         return True
     if (utterance.typed and _asked_of_page(flow, utterance)) or _told_in_own_words(flow, utterance):
         return True
-    if besides.adds_complaint(flow, utterance):
+    if besides.adds_complaint(flow, utterance) or asks_repeat(state, utterance):
         return True
     question = word_set((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
-    begun = utterance.started if utterance.ended else flow.now
-    since = begun - state.heard_out
-    asked = Asked(question, since, expected(flow), state.level, asks_figures(flow))
+    asked = Asked(question, _since(flow, utterance), expected(flow), state.level, asks_figures(flow))
     return meant(utterance, asked, state.language.hints) >= BAR
+
+
+def _since(flow: Flow, utterance: Utterance) -> float:
+    """Seconds from the end of the question."""
+    return (utterance.started if utterance.ended else flow.now) - flow.state.heard_out
 
 
 def _phrase_of_gate(flow: Flow, utterance: Utterance) -> bool:
@@ -97,8 +100,12 @@ def may_deny(flow: Flow, utterance: Utterance) -> bool:
     cautioned = flow.state.awaiting is Awaiting.UNDERSTOOD
     if utterance.sense in (Sense.DENIAL, Sense.GATE):
         return not cautioned or flow.state.interlock.power is not Power.LIVE
-    named = utterance.sense != Sense.COMMAND or is_command(utterance, *WHEN_ASKED)
+    named = utterance.sense != Sense.COMMAND or is_command(utterance, *WHEN_ASKED) or _in_time(flow, utterance)
     return named and not cautioned and by_level(utterance.level, flow.state.level) >= AWAY
+
+
+def _in_time(flow: Flow, utterance: Utterance) -> bool:
+    return utterance.sense == Sense.COMMAND and by_time(_since(flow, utterance), expected(flow)) > 0
 
 
 def asks_figures(flow: Flow) -> bool:
@@ -352,7 +359,8 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
 
 def _asks(flow: Flow, utterance: Utterance) -> bool:
     said = tokens(utterance.words)
-    return len(said) > 1 and said[0] in flow.state.language.hints["asking"]
+    asks = len(said) > 1 and said[0] in flow.state.language.hints["asking"]
+    return asks or asks_repeat(flow.state, utterance)
 
 
 def no_such_thing(flow: Flow, utterance: Utterance) -> bool:
