@@ -20,6 +20,7 @@ from handsfree.procedure.asides import aside_asked
 from handsfree.visit import besides, helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
+from handsfree.visit.plain import ways_of_yes
 from handsfree.visit.readings import in_another_unit, keep_half
 from handsfree.visit.refusals import asks_repeat, is_figure, takes_back
 from handsfree.visit.speaking import choices
@@ -145,9 +146,14 @@ def propose(flow: Flow, utterance: Utterance) -> None:
 
 
 def _read_back(flow: Flow, utterance: Utterance, beneath: Overlay = Overlay.NONE) -> None:
+    before = flow.state.proposed if flow.state.overlay is Overlay.PROPOSAL else None
+    now = utterance.sense, utterance.text, utterance.value
     flow.tone("not understood")
     flow.change(overlay=Overlay.PROPOSAL, proposed=utterance, beneath=beneath)
-    flow.question.says(flow)
+    if before is not None and (before.sense, before.text, before.value) == now:
+        flow.say(helping.asked(flow), "readback")  # said again: then 'yes' is perhaps not heard of this voice
+    else:
+        flow.question.says(flow)
 
 
 def wrote_other_words(flow: Flow, utterance: Utterance) -> bool:
@@ -344,7 +350,8 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     if flow.state.tries > TRIES_BEFORE_HELP and flow.question.hears(flow).proof:
         flow.say(f"{flow.question.asks(flow)} {flow.sentence('or-type')}", "question")
         return
-    if flow.state.tries % 3 == TRIES_BEFORE_HELP:
+    by_yes = flow.question.mays(flow) == ways_of_yes(flow)  # 'that is right' is heard of voices whose 'yes' is not
+    if flow.state.tries % 3 in ((1, TRIES_BEFORE_HELP) if by_yes else (TRIES_BEFORE_HELP,)):
         flow.say(helping.asked(flow), "question")
         return
     more = ""
