@@ -22,7 +22,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
 from handsfree.visit.plain import ways_of_yes
 from handsfree.visit.readings import in_another_unit, keep_half
-from handsfree.visit.refusals import asks_repeat, is_figure, takes_back
+from handsfree.visit.refusals import asks_repeat, is_figure, takes_back, words_that_prove
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.steps import present
@@ -353,6 +353,9 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     by_yes = flow.question.mays(flow) == ways_of_yes(flow)  # 'that is right' is heard of voices whose 'yes' is not
     if flow.state.tries % 3 in ((1, TRIES_BEFORE_HELP) if by_yes else (TRIES_BEFORE_HELP,)):
         flow.say(helping.asked(flow), "question")
+        return
+    if utterance is not None and (words := words_that_prove(flow, utterance)):
+        flow.prompt("proof-words", "question", choices=choices(flow.state.language, words))
         return
     more = ""
     if utterance is not None and takes_back(flow, utterance) and flow.state.trail:

@@ -8,9 +8,9 @@ import pytest
 
 from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
-from handsfree.journal.events import ListenFor, PromptEnded, Utterance
+from handsfree.journal.events import EvidenceTaken, ListenFor, PromptEnded, Utterance
 from handsfree.language.base import load
-from handsfree.language.meaning import Sense, Verdict
+from handsfree.language.meaning import Listening, Sense, Verdict
 from handsfree.visit.refusals import asks_repeat
 from handsfree.visit.state import Awaiting
 from tests.visit.scenes import ENGLISH, Scene, book
@@ -95,3 +95,63 @@ def test_speech_like_a_command_soon_after_the_question_of_a_proof_is_answered(la
     scene.tell(replace(MISHEARD, started=scene.now + late, ended=scene.now + late + 1, level=level), late + 1)
     assert ("Is it off again?" in scene.said) is yes
     assert (scene.state.awaiting, scene.power) == (Awaiting.OFF_AGAIN, "ISOLATING")
+
+
+@pytest.mark.parametrize("words", ["The light stays dark and the fans stand still.", "all of it is dark and quiet now"])
+def test_who_describes_dead_works_is_told_which_words_count_and_has_proved_nothing(words: str) -> None:
+    scene = heard(asked(at_gate().words(OPENS)), words)
+    assert scene.said == "Only these words count here: nothing runs or it runs."
+    assert (scene.state.awaiting, scene.power) == (Awaiting.SWITCH_TRIED, "ISOLATING")
+    scene = heard(at_off_again(), "yeah, I have just turned it off now")
+    assert scene.said == "Is it off again? Say affirm, or: that is right."
+    assert (scene.state.awaiting, scene.power) == (Awaiting.OFF_AGAIN, "ISOLATING")
+
+
+def test_who_said_the_words_unclearly_at_a_proof_hears_the_question_itself() -> None:
+    scene = asked(at_gate().words(OPENS))
+    scene.tell(replace(MISHEARD, sense=Sense.PHRASE, text="nothing runs", words="Nothing runs on its Sunday."), 5.0)
+    assert scene.said == "Nothing runs or it runs?"
+    scene = heard(asked(at_gate().words(OPENS)), "nothing runs but the fan")
+    assert "Only" not in scene.said
+
+
+PHOTO = """
+procedure: photo
+title: A photo
+steps:
+  - {id: wipe, kind: instruct, say: Clear it.}
+  - {id: show, kind: evidence, what: photo, say: Take a photo.}
+  - {id: end, kind: end, outcome: done, say: Done.}
+"""
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["got the photo", "Photo's done.", "yes, taken", "okay, the photo's taken", "I've got the picture", "the photo is done"],
+)
+def test_a_photo_is_taken_in_the_words_that_people_say(words: str) -> None:
+    scene = heard(asked(Scene(book(PHOTO)).open().words("next step")), words)
+    assert [one.taken for one in scene.last if isinstance(one, EvidenceTaken)] == [True]
+    assert scene.state.outcome == "done"
+
+
+@pytest.mark.parametrize("words", ["no photo taken", "not taken", "the photo's not done", "have you got the photo?"])
+def test_a_photo_that_is_denied_or_asked_about_is_not_taken(words: str) -> None:
+    scene = heard(asked(Scene(book(PHOTO)).open().words("next step")), words)
+    assert scene.state.outcome == ""
+
+
+@pytest.mark.parametrize(
+    "words", ["Yes that's all done. Everything's out.", "okay, everything is out", "all done, it's all back in place"]
+)
+def test_work_is_done_in_the_words_that_people_say(words: str) -> None:
+    scene = heard(asked(Scene(book(PHOTO)).open()), words)
+    assert scene.step == "show"
+
+
+@pytest.mark.parametrize(
+    "words", ["sí, tomada", "ya tengo la foto", "la foto está hecha", "sí, ya está todo fuera", "todo fuera"]
+)
+def test_in_spanish_a_photo_is_taken_and_work_is_done_too(words: str) -> None:
+    found = load("es").understand(words, Listening(also=("done",), own_words=True))
+    assert [one.text for one in found] == ["done"]
