@@ -155,3 +155,14 @@ def test_work_is_done_in_the_words_that_people_say(words: str) -> None:
 def test_in_spanish_a_photo_is_taken_and_work_is_done_too(words: str) -> None:
     found = load("es").understand(words, Listening(also=("done",), own_words=True))
     assert [one.text for one in found] == ["done"]
+
+
+DOUBT, KNOWN = ENGLISH.prompt("ended-locked"), "Tell the site. The isolation no longer counts."
+
+
+def test_at_the_stop_a_lock_that_is_known_of_is_said_once_and_one_that_is_not_is_doubted() -> None:
+    scene = at_gate().words("stop the visit", "affirm", "affirm")
+    assert scene.said == f"The visit is stopped. {DOUBT}"
+    scene = at_gate().words(OPENS, "nothing runs", "stop the visit", "affirm", "affirm")
+    lock = ENGLISH.prompt("lock-left", owner="the first person", source="mains")
+    assert scene.said == f"The visit is stopped. {lock} {KNOWN}"

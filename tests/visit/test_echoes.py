@@ -120,3 +120,13 @@ def test_in_spanish_too(words: str, answer: str) -> None:
     found = load("es").understand(words, SPANISH)
     assert [one.text for one in found if one.sense is not Sense.DENIAL] == ([answer] if answer else [])
     assert not [one for one in load("es").understand(words, replace(SPANISH, own_words=False)) if one.sense is Sense.PHRASE]
+
+
+def test_what_was_read_back_in_other_words_is_said_so_again_and_recorded_as_the_answer() -> None:
+    scene = Scene(book(ASKS)).open()
+    scene.tell(replace(FREEZING, text="too cold", spoken="too cold"))
+    assert scene.said == "Too cold?"
+    scene.one("yes")
+    assert (scene.said, took(scene)) == ("Too cold. Anything else?", ["freezing"])
+    scene = Scene(book(ASKS)).open().words("too cold")
+    assert scene.said == "Freezing. Anything else?", "here nobody has heard yet how it was understood"
