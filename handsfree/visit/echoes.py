@@ -11,13 +11,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from handsfree.dialogue.question import Consequence
 from handsfree.journal.events import Utterance
-from handsfree.language.meaning import Listening, Sense
+from handsfree.language.meaning import EMERGENCY, Listening, Sense, Verdict
 from handsfree.language.tokens import tokens
 from handsfree.language.understanding import yes_or_no_before
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Awaiting, Overlay
+from handsfree.visit.wishes import is_command
 
 _ANY = Listening(also=("yes",), own_words=True)
 
@@ -37,6 +39,24 @@ def settled(flow: Flow, utterance: Utterance) -> Utterance | None:
     if same is not (lead == "yes"):
         return None
     return replace(utterance, sense=Sense.COMMAND, text="yes", value=None, unit=None) if same else utterance
+
+
+def denied(flow: Flow, utterance: Utterance) -> Utterance | None:
+    """What was not surely heard and begins with a no, at a read-back: that is taken away, and the other answer is to be read
+    back, or nothing is left (`negative`). None for anything else; a call for help is taken away by a sure no alone."""
+    state, said = flow.state, tokens(utterance.words)
+    proposed = state.proposed if state.overlay is Overlay.PROPOSAL and state.beneath is Overlay.NONE else None
+    first, _ = yes_or_no_before(said, state.language.commands, state.language.own_words)
+    if proposed is None or is_command(proposed, *EMERGENCY) or utterance.sense == Sense.GATE or first != "no":
+        return None
+    if flow.questions[state.below].stake is Consequence.GUARDED:
+        return None
+    found = state.language.understand(utterance.words, replace(flow.question.hears(flow), own_words=True))
+    other = next((one for one in found if one.sense == Sense.PHRASE and not _same(flow, one.text, proposed.text)), None)
+    flow.change(overlay=Overlay.NONE, proposed=None)
+    if other is None:
+        return replace(utterance, sense=Sense.COMMAND, text="negative")
+    return replace(utterance, verdict=Verdict.PROPOSED, sense=Sense.PHRASE, text=other.text, value=None, unit=None)
 
 
 def _lead(flow: Flow, utterance: Utterance) -> str:

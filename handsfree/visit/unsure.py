@@ -17,7 +17,7 @@ from handsfree.language.meaning import EMERGENCY, TOO_LOUD, WAYS_OUT, WHEN_ASKED
 from handsfree.language.tokens import tokens
 from handsfree.procedure import model
 from handsfree.procedure.asides import aside_asked
-from handsfree.visit import besides, helping
+from handsfree.visit import besides, echoes, helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
 from handsfree.visit.plain import ways_of_yes
@@ -188,6 +188,9 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
     if takes_back(flow, utterance) and state.awaiting in READ_BACK and state.overlay is Overlay.NONE:
         denied = replace(utterance, verdict=Verdict.ACCEPTED, sense=Sense.COMMAND, text="negative")
         flow.question.takes(flow, denied)  # nothing is taken: what was read back is asked for again
+        return
+    if (no := echoes.denied(flow, utterance)) is not None:
+        _read_back(flow, no) if no.verdict == Verdict.PROPOSED else missed(flow)
         return
     if asked := _asked_of_page(flow, utterance):
         flow.say(asked, "help")

@@ -130,3 +130,30 @@ def test_what_was_read_back_in_other_words_is_said_so_again_and_recorded_as_the_
     assert (scene.said, took(scene)) == ("Too cold. Anything else?", ["freezing"])
     scene = Scene(book(ASKS)).open().words("too cold")
     assert scene.said == "Freezing. Anything else?", "here nobody has heard yet how it was understood"
+
+
+NOT_WARM = Utterance(Verdict.ASKED_AGAIN, Sense.DENIAL, "negation", spoken="not warm", sure=0.5, reason="a denial was heard",
+                     engine="test")  # fmt: skip
+
+
+def test_no_before_what_was_not_surely_heard_takes_the_read_back_away() -> None:
+    """'No, warm' and 'not warm' sound alike: neither is a yes to 'Freezing?'."""
+    scene = asked()
+    scene.tell(replace(NOT_WARM, words="No form."))
+    assert (scene.said, scene.state.overlay) == ("Freezing, warm or iced up?", Overlay.NONE)
+    scene = asked()
+    scene.tell(replace(NOT_WARM, words="No, warm."))
+    assert (scene.said, scene.state.overlay) == ("Warm?", Overlay.PROPOSAL)
+    scene.one("yes")
+    assert took(scene) == ["warm"]
+    scene = asked()
+    scene.tell(replace(NOT_WARM, words="Note warm."))
+    assert (scene.said, scene.state.overlay) == (MAYS, Overlay.PROPOSAL)
+
+
+def test_no_takes_no_call_for_help_away() -> None:
+    scene = asked()
+    scene.tell(replace(FREEZING, verdict=Verdict.ASKED_AGAIN, sense=Sense.COMMAND, text="fire", words="Fire."))
+    assert scene.said == "Is there a fire?"
+    scene.tell(replace(NOT_WARM, words="No form."))
+    assert scene.state.overlay is Overlay.PROPOSAL
