@@ -126,11 +126,14 @@ class Language(ABC):
         def sequences(rule: str) -> tuple[tuple[str, ...], ...]:
             return tuple(phrase.words for phrase in expand(self.grammar, rule))
 
-        respell = {p.text: tuple(p.tags[-1].split()) for p in expand(self.grammar, "respell")}
+        def written(rule: str) -> dict[str, tuple[str, ...]]:
+            there = expand(self.grammar, rule) if rule in self.grammar.rules else ()
+            return {phrase.text: tuple(phrase.tags[-1].split()) for phrase in there}
+
         return Vocabulary(
-            self.commands, self.gates, self.states, respell, sequences("hesitation"), sequences("lead_in"),
+            self.commands, self.gates, self.states, written("respell"), sequences("hesitation"), sequences("lead_in"),
             sequences("number_lead_in"),
-            words("negation"), words("asking"), words("doubt"), words("live"),
+            words("negation"), words("asking"), words("doubt"), words("live"), written("whole"),
             # its numbers only when they are asked for: their grammar takes long to build
             lambda said: self._written.words(said), lambda said: self._written.digits(said),
             lambda said: self._readings(tuple(said)), self.digits, self.digit_ways, self.speakable,

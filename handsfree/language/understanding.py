@@ -16,8 +16,11 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from handsfree.language.meaning import (
+    NO,
     ONWARD,
     WHEN_ASKED,
+    YES,
+    YES_NO,
     Denial,
     GateAsked,
     Listening,
@@ -36,9 +39,9 @@ DecoysOf = Callable[[Listening], Mapping[str, Meaning]]
 @dataclass(frozen=True, eq=False)
 class Vocabulary:
     """The words of a language, from its grammar. `respell`: short form written -> words said. The words of the sets turn a
-    phrase into its denial; `live`: words for a supply that is on. `spell_numbers`, `spell_digits`: written numbers into
-    words, plainly or digit by digit. `readings`: of number words, the chosen one first. `digits`: those that words name;
-    `digit_ways`: every way to say them. `speakable`: how a procedure's text is spoken."""
+    phrase into its denial; `live`: words for a supply that is on. `whole`: what a contraction stands for. `spell_numbers`,
+    `spell_digits`: written numbers into words, plainly or digit by digit. `readings`: of number words, the chosen one first.
+    `digits`: those that words name; `digit_ways`: every way to say them. `speakable`: how a procedure's text is spoken."""
 
     commands: Mapping[str, tuple[str, ...]]
     gates: Mapping[str, tuple[str, ...]]
@@ -51,6 +54,7 @@ class Vocabulary:
     asking: frozenset[str]
     doubt: frozenset[str]
     live: frozenset[str]
+    whole: Mapping[str, Words]
     spell_numbers: Callable[[Sequence[str]], Words]
     spell_digits: Callable[[Sequence[str]], Words]
     readings: Callable[[Sequence[str]], tuple[tuple[float, str | None], ...]]
@@ -125,6 +129,9 @@ def understand(
         (core, (Sense.PHRASE, Sense.STATE)),
     ):
         found += [m for m in table.get(" ".join(words), ()) if m.sense in senses]
+    if listening.own_words and not listening.guarded:  # 'that's it' where 'that is it' is an answer
+        whole = (" ".join(respelled(words, vocabulary.whole)) for words in (bare, core))
+        found += [m for words in whole for m in table.get(words, ()) if m.sense is Sense.PHRASE]
     if listening.number is not None:
         found += numbers(core, listening.number, vocabulary)
     if listening.digits is not None:
@@ -138,8 +145,41 @@ def understand(
     meant = pieces_here.meaning(said)
     if meant is not None and not (asked and (meant.sense is Sense.PHRASE or meant.text in (*WHEN_ASKED, *ONWARD))):
         return (meant,)  # 'can you repeat that?' asks; 'all done?' is asked of somebody
+    if not asked and (behind := _behind_yes_no(text, listening, vocabulary, own, decoys)):
+        return behind
     kind = _exact_decoy(digits, listening, decoys) or denial(digits, asked, listening, vocabulary)
     return (Meaning(Sense.DENIAL, kind, spoken=" ".join(digits)),) if kind else ()
+
+
+def _behind_yes_no(
+    text: str, listening: Listening, vocabulary: Vocabulary, own: OwnWords, decoys: DecoysOf
+) -> tuple[Meaning, ...]:
+    """'Yes, freezing', 'no, that's it', where a yes or a no is in force too: the answer, or the number behind a yes. Whoever
+    asked sees to it that both say the same (`yes_or_no_before`). 'No water' is no answer: a no is written apart."""
+    if not listening.own_words or listening.guarded or not {*YES, *NO} & set(listening.named):
+        return ()
+    pieces = _table(listening, vocabulary, own)[1]
+    said = respelled(pieces.bare(respelled(tokens(text), vocabulary.respell)), vocabulary.whole)
+    name, size = yes_or_no_before(said, vocabulary.commands, own)
+    apart = name in YES or any(f"{said[0]}{stop}" in text.casefold() for stop in ",.;:!")
+    if not size or name not in listening.named or not apart:
+        return ()
+    rest, alone = " ".join(said[size:]), replace(listening, also=tuple(one for one in listening.also if one not in YES_NO))
+    behind = understand(rest, alone, vocabulary, own, decoys)
+    senses = (Sense.PHRASE, Sense.NUMBER) if name in YES else (Sense.PHRASE,)
+    return tuple(replace(one, spoken=" ".join(said)) for one in behind if one.sense in senses)
+
+
+def yes_or_no_before(words: Words, commands: Mapping[str, tuple[str, ...]], own: OwnWords) -> tuple[str, int]:
+    """('yes', 2) of 'that's right, freezing': which of them comes before all else, and in how many words; ('', 0) for
+    neither. A no is one word, for 'it is not warm' is another thing; of people's own words so is a yes: 'there is ice'."""
+    name, size = "", 0
+    for each in YES_NO:
+        listed = tuple(tuple(way.split()) for way in commands[each] if each in YES or " " not in way)
+        for way in (*listed, *(way for way in own.ways.get(each, ()) if len(way) == 1)):
+            if size < len(way) < len(words) and words[: len(way)] == way:
+                name, size = ("yes" if each in YES else "no"), len(way)
+    return name, size
 
 
 @lru_cache(maxsize=64)

@@ -20,6 +20,7 @@ from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import Closed, DropTimer, Effect, FaultCaught, Gate, Say, Tone
 from handsfree.procedure import model
 from handsfree.visit.state import FrameStack, Overlay, State
+from handsfree.visit.steps import locks_known
 
 MOST_TOLD = 200  # characters of an error that the record keeps
 #: Steps whose words a person must have heard, or whose proof must have been made.
@@ -38,9 +39,9 @@ def failed(state: State, at: FrameStack, during: str, what: str) -> tuple[State,
             effects.append(Gate(hold.power, Power.LIVE, SourceEvent.FAULT, why, source=name if several else ""))
     effects.append(Tone("gate shut"))
     said = [state.language.prompt("fault")]
-    if was.power is not Power.LIVE:
-        said.append(state.language.prompt("ended-locked"))
     said += [state.language.prompt("lock-left", owner=owner, source=source) for owner, source in left_on(was.locks)]
+    if was.power is not Power.LIVE:
+        said.append(state.language.prompt("ended-known" if locks_known(was) else "ended-locked"))
     effects += [Say(state.said + n, text, "notice", cuttable=False) for n, text in enumerate(said)]
     effects += [DropTimer("wait"), DropTimer("break"), DropTimer("quiet"), Closed("stopped")]
     again = at != state.frames or at == state.failed_at

@@ -28,7 +28,7 @@ from handsfree.language.base import Language
 from handsfree.language.meaning import EMERGENCY, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
-from handsfree.visit import besides, desk_asks, facts, notes, phrases, places, unsure, wayout
+from handsfree.visit import besides, desk_asks, echoes, facts, notes, phrases, places, unsure, wayout
 from handsfree.visit.comers import PERSONS
 from handsfree.visit.faults import failed
 from handsfree.visit.flow import LEARNED, Flow
@@ -195,9 +195,9 @@ def _power_on(state: State, utterance: events.Utterance) -> bool:
 
 def _answered(flow: Flow, utterance: events.Utterance) -> None:
     """Gives what was heard to the question; if it is no answer to it, the question is asked in its shortest form."""
-    question, tries = flow.question, flow.state.tries
+    question, tries, meant = flow.question, flow.state.tries, echoes.settled(flow, utterance)
     flow.change(tries=0)
-    if not question.takes(flow, utterance):
+    if meant is None or not question.takes(flow, meant):
         flow.change(tries=tries)
         unsure.missed(flow)
 

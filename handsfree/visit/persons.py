@@ -25,7 +25,7 @@ from handsfree.visit.flow import WITHOUT, Flow
 from handsfree.visit.gates import isolate_step, next_owner, restored
 from handsfree.visit.movement import take_up
 from handsfree.visit.plain import BEFORE, QuestionRows, asks, called, commands, says
-from handsfree.visit.refusals import asks_something, may_restate, phrase_of, refused, takes_back, voice_doubted
+from handsfree.visit.refusals import asks_repeat, asks_something, may_restate, phrase_of, refused, takes_back, voice_doubted
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay
 from handsfree.visit.steps import present
@@ -273,15 +273,15 @@ GATES: dict[Awaiting, Callable[[Flow], tuple[str, ...]]] = {
 
 def doubted(flow: Flow, utterance: Utterance) -> None:
     """At a gate, not surely heard: one more failure, and why. It reaches no row that acts. What came too early was no
-    attempt, and its person is told so; nor is a question, which is answered by the isolation as it stands, or what takes
-    back the answer before (after a failure 'correction' is of the number)."""
+    attempt, and its person is told so; nor is a question, which is answered by the isolation as it stands, a wish to hear
+    it again, or what takes back the answer before (after a failure 'correction' is of the number)."""
     if utterance.reason.startswith(TOO_EARLY) and utterance.sense != Sense.DENIAL:
         flow.tone("gate shut")
         flow.prompt("gate-early", "refusal")
         return
     asked = flow.question.hears(flow).gate
     assert asked is not None
-    if asks_something(flow, utterance, asked.word):
+    if asks_something(flow, utterance, asked.word) or asks_repeat(flow.state, utterance):
         flow.tone("not understood")
         flow.heard(flow.sentence(f"isolation-{flow.state.interlock.power}"))
         flow.say(flow.question.asks(flow), "question")

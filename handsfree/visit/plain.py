@@ -188,7 +188,9 @@ def _takes_answer(flow: Flow, utterance: Utterance) -> bool:
     besides.keeps_both(flow, utterance)
     besides.taken_up(flow, answer)
     flow.tells(answer.tells)
-    flow.heard(flow.sentence("answer-taken", answer=answer.say.capitalize()))
+    # what was just affirmed is not called something else: 'Stops?', 'yes', 'Silent.'
+    said = utterance.text if flow.affirmed and utterance.sense == Sense.PHRASE else answer.say
+    flow.heard(flow.sentence("answer-taken", answer=said.capitalize()))
     forward(flow, answer.go, answer.makes)
     return True
 

@@ -3,14 +3,16 @@ stop. Nothing here opens a gate."""
 
 from __future__ import annotations
 
+from handsfree.dialogue.meant import AWAY, by_level
 from handsfree.isolation.interlock import Interlock
 from handsfree.isolation.people import left_on
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
-from handsfree.language.meaning import Denial, Sense, Verdict
+from handsfree.language.meaning import ALWAYS, Denial, Sense, Verdict
 from handsfree.language.tokens import tokens
 from handsfree.visit.flow import Flow
-from handsfree.visit.wishes import is_question, onward
+from handsfree.visit.state import State
+from handsfree.visit.wishes import is_command, is_question, onward, says_only
 
 _DENIED: dict[str, str] = {
     Denial.NEGATION: "gate-denied-negation",
@@ -107,6 +109,25 @@ def asks_something(flow: Flow, utterance: Utterance, word: str) -> bool:
     own = (flow.sentence(f"word-{word}").casefold(), *flow.state.language.hints["figures"])
     no_phrase = not any(one in own or is_figure(flow.state.language, one) for one in said)
     return utterance.sense == "" and len(said) > 1 and said[0] in flow.state.language.hints["asking"] and no_phrase
+
+
+def asks_repeat(state: State, utterance: Utterance) -> bool:
+    """'Can you say that again, please?', from no farther away than its person usually speaks: nobody else is asked that."""
+    near = by_level(utterance.level, state.level) >= AWAY and utterance.voice != "other"
+    return near and says_only(state.language, "say again", utterance.words)
+
+
+def words_that_prove(flow: Flow, utterance: Utterance) -> tuple[str, ...]:
+    """To whoever describes dead works, in words that cannot prove them so: those that can. () for anything else, and where
+    the question in its shortest form says how to answer it ('affirm')."""
+    now = flow.question.hears(flow)
+    described = utterance.sense == "" or is_command(utterance, *ALWAYS)
+    tells = now.proof and not now.also and described and len(tokens(utterance.words)) >= DESCRIBES
+    return now.phrases if tells else ()
+
+
+#: With fewer words nothing is described.
+DESCRIBES = 4
 
 
 def takes_back(flow: Flow, utterance: Utterance) -> bool:

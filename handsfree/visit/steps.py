@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from handsfree.isolation.interlock import nobody
+from handsfree.isolation.interlock import Interlock, nobody
 from handsfree.isolation.people import left_on
 from handsfree.isolation.rules import Power, SourceEvent, by_phrase, tells_dead
 from handsfree.journal.events import Closed, Decided, DeskAsked, FindingMade, HandedOver, SetTimer
@@ -294,19 +294,25 @@ def tell_locks(flow: Flow) -> None:
         flow.prompt("lock-left", "notice", cuttable=False, owner=owner, source=source)
 
 
+def locks_known(interlock: Interlock) -> bool:
+    """On every source whose isolation was begun there is a lock that is known of: then nobody is told that one may be."""
+    begun = {name for name in interlock.sources if interlock.hold(name).power is not Power.LIVE}
+    return begun <= {lock.source for lock in interlock.locks}
+
+
 def close(flow: Flow, outcome: str, text: str, not_before: float | None = None) -> None:
     """End the visit, and say so. A lock that may still be on is named; the isolation is no longer watched."""
-    state = flow.state
+    state, known = flow.state, locks_known(flow.state.interlock)
     if not_before is not None and isinstance(state.step, model.Wait):
         flow.prompt("wait-days", "notice", text=state.step.say, when=_when(flow, not_before - flow.now))
     elif outcome == "stopped":
         flow.prompt("stopped", "notice", cuttable=False)
     elif text:
         flow.prompt("ended", "notice", text=text)
+    tell_locks(flow)
     if state.interlock.power is not Power.LIVE:
         flow.turn_lock(SourceEvent.CLOSED, outcome)
-        flow.prompt("ended-locked", "notice", cuttable=False)
-    tell_locks(flow)
+        flow.prompt("ended-known" if known else "ended-locked", "notice", cuttable=False)
     flow.change(outcome=outcome, not_before=not_before)
     flow.emit(Closed(outcome, not_before, text))
 
@@ -360,6 +366,6 @@ KINDS: dict[type[Any], StepKind] = {
 }
 
 __all__ = [
-    "KINDS", "StepKind", "close", "finding_words", "keep_sample", "leave_step", "present", "record", "results_here",
-    "set_wait_timer", "tell_locks", "wait_words",
+    "KINDS", "StepKind", "close", "finding_words", "keep_sample", "leave_step", "locks_known", "present", "record",
+    "results_here", "set_wait_timer", "tell_locks", "wait_words",
 ]  # fmt: skip

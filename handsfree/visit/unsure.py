@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.dialogue.meant import AWAY, BAR, LIKELY, TOO_EARLY, Asked, by_level, meant, word_set
+from handsfree.dialogue.meant import AWAY, BAR, LIKELY, TOO_EARLY, Asked, by_level, by_time, meant, word_set
 from handsfree.dialogue.question import Consequence
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
@@ -17,11 +17,12 @@ from handsfree.language.meaning import EMERGENCY, TOO_LOUD, WAYS_OUT, WHEN_ASKED
 from handsfree.language.tokens import tokens
 from handsfree.procedure import model
 from handsfree.procedure.asides import aside_asked
-from handsfree.visit import besides, helping
+from handsfree.visit import besides, echoes, helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
+from handsfree.visit.plain import ways_of_yes
 from handsfree.visit.readings import in_another_unit, keep_half
-from handsfree.visit.refusals import is_figure, takes_back
+from handsfree.visit.refusals import asks_repeat, is_figure, takes_back, words_that_prove
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.steps import present
@@ -57,13 +58,16 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
         return True
     if (utterance.typed and _asked_of_page(flow, utterance)) or _told_in_own_words(flow, utterance):
         return True
-    if besides.adds_complaint(flow, utterance):
+    if besides.adds_complaint(flow, utterance) or asks_repeat(state, utterance):
         return True
     question = word_set((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
-    begun = utterance.started if utterance.ended else flow.now
-    since = begun - state.heard_out
-    asked = Asked(question, since, expected(flow), state.level, asks_figures(flow))
+    asked = Asked(question, _since(flow, utterance), expected(flow), state.level, asks_figures(flow))
     return meant(utterance, asked, state.language.hints) >= BAR
+
+
+def _since(flow: Flow, utterance: Utterance) -> float:
+    """Seconds from the end of the question."""
+    return (utterance.started if utterance.ended else flow.now) - flow.state.heard_out
 
 
 def _phrase_of_gate(flow: Flow, utterance: Utterance) -> bool:
@@ -97,8 +101,12 @@ def may_deny(flow: Flow, utterance: Utterance) -> bool:
     cautioned = flow.state.awaiting is Awaiting.UNDERSTOOD
     if utterance.sense in (Sense.DENIAL, Sense.GATE):
         return not cautioned or flow.state.interlock.power is not Power.LIVE
-    named = utterance.sense != Sense.COMMAND or is_command(utterance, *WHEN_ASKED)
+    named = utterance.sense != Sense.COMMAND or is_command(utterance, *WHEN_ASKED) or _in_time(flow, utterance)
     return named and not cautioned and by_level(utterance.level, flow.state.level) >= AWAY
+
+
+def _in_time(flow: Flow, utterance: Utterance) -> bool:
+    return utterance.sense == Sense.COMMAND and by_time(_since(flow, utterance), expected(flow)) > 0
 
 
 def asks_figures(flow: Flow) -> bool:
@@ -138,9 +146,14 @@ def propose(flow: Flow, utterance: Utterance) -> None:
 
 
 def _read_back(flow: Flow, utterance: Utterance, beneath: Overlay = Overlay.NONE) -> None:
+    before = flow.state.proposed if flow.state.overlay is Overlay.PROPOSAL else None
+    now = utterance.sense, utterance.text, utterance.value
     flow.tone("not understood")
     flow.change(overlay=Overlay.PROPOSAL, proposed=utterance, beneath=beneath)
-    flow.question.says(flow)
+    if before is not None and (before.sense, before.text, before.value) == now:
+        flow.say(helping.asked(flow), "readback")  # said again: then 'yes' is perhaps not heard of this voice
+    else:
+        flow.question.says(flow)
 
 
 def wrote_other_words(flow: Flow, utterance: Utterance) -> bool:
@@ -175,6 +188,9 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
     if takes_back(flow, utterance) and state.awaiting in READ_BACK and state.overlay is Overlay.NONE:
         denied = replace(utterance, verdict=Verdict.ACCEPTED, sense=Sense.COMMAND, text="negative")
         flow.question.takes(flow, denied)  # nothing is taken: what was read back is asked for again
+        return
+    if (no := echoes.denied(flow, utterance)) is not None:
+        _read_back(flow, no) if no.verdict == Verdict.PROPOSED else missed(flow)
         return
     if asked := _asked_of_page(flow, utterance):
         flow.say(asked, "help")
@@ -337,8 +353,12 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     if flow.state.tries > TRIES_BEFORE_HELP and flow.question.hears(flow).proof:
         flow.say(f"{flow.question.asks(flow)} {flow.sentence('or-type')}", "question")
         return
-    if flow.state.tries % 3 == TRIES_BEFORE_HELP:
+    by_yes = flow.question.mays(flow) == ways_of_yes(flow)  # 'that is right' is heard of voices whose 'yes' is not
+    if flow.state.tries % 3 in ((1, TRIES_BEFORE_HELP) if by_yes else (TRIES_BEFORE_HELP,)):
         flow.say(helping.asked(flow), "question")
+        return
+    if utterance is not None and (words := words_that_prove(flow, utterance)):
+        flow.prompt("proof-words", "question", choices=choices(flow.state.language, words))
         return
     more = ""
     if utterance is not None and takes_back(flow, utterance) and flow.state.trail:
@@ -352,7 +372,8 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
 
 def _asks(flow: Flow, utterance: Utterance) -> bool:
     said = tokens(utterance.words)
-    return len(said) > 1 and said[0] in flow.state.language.hints["asking"]
+    asks = len(said) > 1 and said[0] in flow.state.language.hints["asking"]
+    return asks or asks_repeat(flow.state, utterance)
 
 
 def no_such_thing(flow: Flow, utterance: Utterance) -> bool:

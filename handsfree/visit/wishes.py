@@ -38,7 +38,7 @@ def way_out(utterance: Utterance) -> str:
 
 
 _LONGEST_WAY = 8  # words
-_STOPS = str.maketrans(",.;:!?", "      ")
+_STOPS = str.maketrans(dict.fromkeys(",.;:!?¡¿", " "))
 
 
 def bare_words(text: str) -> str:

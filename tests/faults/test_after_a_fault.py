@@ -92,11 +92,14 @@ def _wrong_record(was: State, of: dict[Any, list[Any]]) -> Iterator[str]:
 
 
 def _wrong_told(was: State, said: list[ev.Say], effects: tuple[Any, ...]) -> Iterator[str]:
-    """That it is live; that a lock may be on, where anything was begun; each lock by its owner. None of it can be cut, and
-    whoever looks away hears the tone."""
-    begun = any(hold.power != "LIVE" for hold in was.interlock.holds.values())
-    words = [ENGLISH.prompt("fault"), *([ENGLISH.prompt("ended-locked")] if begun else [])]
-    words += [ENGLISH.prompt("lock-left", owner=owner, source=source) for owner, source in left_on(was.interlock.locks)]
+    """That it is live; each lock by its owner; that a lock may be on, where no known lock is on what was begun. None of it
+    can be cut, and whoever looks away hears the tone."""
+    begun = {name for name, hold in was.interlock.holds.items() if hold.power != "LIVE"}
+    locks = left_on(was.interlock.locks)
+    words = [ENGLISH.prompt("lock-left", owner=owner, source=source) for owner, source in locks]
+    if begun:
+        words.append(ENGLISH.prompt("ended-known" if begun <= {source for _, source in locks} else "ended-locked"))
+    words.insert(0, ENGLISH.prompt("fault"))
     if [one.text for one in said] != words:
         yield f"said: {[one.text for one in said]}"
     if any(one.cuttable or one.role != "notice" for one in said):
