@@ -291,3 +291,20 @@ def test_a_question_for_yes_or_no_takes_them_but_where_safety_hangs_on_it() -> N
     assert len(asks) > 20
     without = {where for where, step in asks.items() if not all(answer.stands_for for answer in step.answers)}
     assert without == {("sealed-circuit-suspicion", "plate-symbol")}
+
+
+def test_water_that_was_mopped_up_at_the_arrival_is_not_asked_to_be_dry() -> None:
+    """It stood: door, level and drain are looked at."""
+    scene = Scene(book_named("service-call")).open()
+    scene.words("wet", "understood", "wet", "understood", "mopped up", "intact", "plain plate", "even frost")
+    assert (scene.state.path[-1], scene.step) == ("wet", "door-strip")
+    assert scene.state.told["water_place"] == "stands"
+
+
+def test_air_that_was_just_felt_after_a_defrost_is_not_felt_again_for_the_fans() -> None:
+    for felt, told in (("weakly", "faint"), ("dead calm", "dead calm")):
+        asked = book_named("defrost").at("defrost", "air-after")
+        assert isinstance(asked, Ask)
+        assert [answer.makes for answer in asked.answers if answer.say == felt] == [(("delivery-air", told),)]
+        assert told in ways_of("fans-check-and-exchange", "delivery-air")
+    assert "delivery-air" in book_named("fans-check-and-exchange").at("fans-check-and-exchange", "move-stock").spoils
