@@ -308,3 +308,22 @@ def test_air_that_was_just_felt_after_a_defrost_is_not_felt_again_for_the_fans()
         assert [answer.makes for answer in asked.answers if answer.say == felt] == [(("delivery-air", told),)]
         assert told in ways_of("fans-check-and-exchange", "delivery-air")
     assert "delivery-air" in book_named("fans-check-and-exchange").at("fans-check-and-exchange", "move-stock").spoils
+
+
+@pytest.mark.parametrize(("asked", "go"), [("new_fan", "part-handover"), ("new_switch", "switch-handover")])
+def test_a_fan_whose_cause_is_known_is_handed_over_with_it(asked: str, go: str) -> None:
+    """Nobody is told to look for ice, or at what feeds it, where a part is on order."""
+    name, ordered = "fans-check-and-exchange", {asked: "order one", "evaporator_spin": "drags"}
+    assert chosen(name, "well-or-weak", air_after="weakly", **ordered) == "what-was-done"
+    assert chosen(name, "what-was-done", **ordered) == go
+    calm = chosen(name, "ice-or-fan", **ordered)
+    assert (calm, ways_of(name, "fan-after")["stopped"]) == ("which-handover", "which-handover")
+    assert chosen(name, "which-handover", **ordered) == go
+    assert "what feeds it" not in book_named(name).at(name, go).say
+
+
+def test_a_fan_that_stands_for_no_known_reason_is_not_called_failed() -> None:
+    name = "fans-check-and-exchange"
+    assert chosen(name, "which-handover", evaporator_spin="freely") == "fans-handover"
+    assert "what feeds it" in book_named(name).at(name, "fans-handover").say
+    assert chosen(name, "well-or-weak", air_after="weakly") == "air-weak"
