@@ -327,3 +327,9 @@ def test_a_fan_that_stands_for_no_known_reason_is_not_called_failed() -> None:
     assert chosen(name, "which-handover", evaporator_spin="freely") == "fans-handover"
     assert "what feeds it" in book_named(name).at(name, "fans-handover").say
     assert chosen(name, "well-or-weak", air_after="weakly") == "air-weak"
+
+
+def test_a_door_that_was_set_right_does_not_clear_the_deck_and_the_deck_is_seen_twice() -> None:
+    assert ways_of("iced-up", "door-work")["holds fast"] == "deck-seat"
+    assert ways_of("iced-up", "deck-seat")["drawn in"] == "seat-again"
+    assert ways_of("iced-up", "seat-again") == {"hangs still": "delivery-air", "drawn in": "seat-found"}
