@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import pytest
 
 from handsfree.procedure.evaluation import Pairs, evaluate
-from handsfree.procedure.model import Ask, Book, Call, Caution, Decide, Handover, Isolate, Read, Restore, Step, Wait
+from handsfree.procedure.model import Ask, Book, Call, Caution, Decide, Handover, Isolate, Prove, Read, Restore, Step, Wait
+from handsfree.procedure.sources import method_of
 from tests.shipped.conftest import NAMES, book_named
 
 MARK = "common practice, no source"
@@ -153,6 +154,19 @@ def test_the_pins_of_the_cord_are_measured_with_the_plug_in_the_hand_and_boxed_a
 def test_unplugged_after_the_return_is_isolated_anew() -> None:
     names = ids("defrost")
     assert names.index("unplug-return") == names.index("defrost-wait") + 1
+
+
+def test_where_nothing_could_run_for_a_day_no_switch_proves_anything(book: Book) -> None:
+    """A try proves dead only what was seen running: after a wait behind a lock that outlasts the break, it is measured."""
+    procedure = book.procedures[book.main]
+    locked = waited = False
+    for step in procedure.steps:
+        if isinstance(step, Isolate | Restore):
+            locked, waited = isinstance(step, Isolate), waited and isinstance(step, Isolate)
+        elif isinstance(step, Wait):
+            waited = waited or (locked and step.seconds > 60 * procedure.break_minutes)
+        elif isinstance(step, Prove) and waited:
+            assert method_of(step).form == "measure", step.id
 
 
 def test_arrival_names_every_hazard_and_who_comes_first() -> None:

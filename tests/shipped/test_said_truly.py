@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from handsfree.journal import reader
 from handsfree.journal.events import Say, TimerRang
-from handsfree.procedure.model import Ask
+from handsfree.procedure.model import Ask, Instruct, Restore
 from tests.journal.visited import LOCK, visit
 from tests.shipped.conftest import NAMES, book_named
 from tests.shipped.test_facts import chosen, ways_of
 from tests.shipped.test_not_to_blame import lead_to
 from tests.visit.scenes import Scene
+
+#: What tells somebody to set the controller.
+SETS = re.compile(r"\b[Ss]et (it to|the controller)\b")
 
 
 def after(name: str, step: str) -> str | None:
@@ -113,7 +117,31 @@ def test_an_emptied_freezer_is_not_set_as_for_drinks(name: str) -> None:
 
 def test_a_raised_setting_spoils_what_was_heard() -> None:
     for name in ("freezing-the-stock", "runs-all-the-time"):
-        assert set(book_named(name).at(name, "raise-setting").spoils) == {"compressor-sound", "delivery-air"}
+        assert set(book_named(name).at(name, "raise-setting").spoils) > {"compressor-sound", "delivery-air"}
+
+
+def test_what_a_cabinet_was_before_its_supply_or_its_controller_changed_is_no_proof_of_cold() -> None:
+    """The proof takes a reading of the last minutes for its first: none from before."""
+    changes = {
+        (name, step.id): step.spoils
+        for name in NAMES for step in book_named(name).procedures[name].steps
+        if isinstance(step, Restore) or (isinstance(step, Instruct) and SETS.search(step.say))
+    }  # fmt: skip
+    assert len(changes) > 30
+    assert [where for where, spoils in changes.items() if "cabinet-temperature" not in spoils] == []
+
+
+def test_a_reading_from_before_the_supply_was_off_is_not_the_first_of_the_proof() -> None:
+    scene = Scene(book_named("freezing-the-stock")).open()
+    scene.words("understood", "everywhere", "31", "sealed drinks", "next step", "stops", "50", "affirm")
+    scene.words("32.2", "out of place")
+    scene.words("isolated lock four two", "nothing runs", "next step", "next step", "next step")
+    scene.words("clear lock four two", "next step")
+    scene.tell(TimerRang("wait"), after=300.0)
+    scene.words("33", "33", "cooling", "silent")
+    assert scene.now < 15 * 60, "the old reading has not grown too old by itself"
+    assert scene.step == "silent-temperature", "it is read again"
+    assert [one for one in scene.state.series if one.series == "proof"] == []
 
 
 @pytest.mark.parametrize("name", ["too-warm", "dead-or-trips", "noisy-or-vibrating", "runs-all-the-time", "iced-up"])
@@ -263,3 +291,45 @@ def test_a_question_for_yes_or_no_takes_them_but_where_safety_hangs_on_it() -> N
     assert len(asks) > 20
     without = {where for where, step in asks.items() if not all(answer.stands_for for answer in step.answers)}
     assert without == {("sealed-circuit-suspicion", "plate-symbol")}
+
+
+def test_water_that_was_mopped_up_at_the_arrival_is_not_asked_to_be_dry() -> None:
+    """It stood: door, level and drain are looked at."""
+    scene = Scene(book_named("service-call")).open()
+    scene.words("wet", "understood", "wet", "understood", "mopped up", "intact", "plain plate", "even frost")
+    assert (scene.state.path[-1], scene.step) == ("wet", "door-strip")
+    assert scene.state.told["water_place"] == "stands"
+
+
+def test_air_that_was_just_felt_after_a_defrost_is_not_felt_again_for_the_fans() -> None:
+    for felt, told in (("weakly", "faint"), ("dead calm", "dead calm")):
+        asked = book_named("defrost").at("defrost", "air-after")
+        assert isinstance(asked, Ask)
+        assert [answer.makes for answer in asked.answers if answer.say == felt] == [(("delivery-air", told),)]
+        assert told in ways_of("fans-check-and-exchange", "delivery-air")
+    assert "delivery-air" in book_named("fans-check-and-exchange").at("fans-check-and-exchange", "move-stock").spoils
+
+
+@pytest.mark.parametrize(("asked", "go"), [("new_fan", "part-handover"), ("new_switch", "switch-handover")])
+def test_a_fan_whose_cause_is_known_is_handed_over_with_it(asked: str, go: str) -> None:
+    """Nobody is told to look for ice, or at what feeds it, where a part is on order."""
+    name, ordered = "fans-check-and-exchange", {asked: "order one", "evaporator_spin": "drags"}
+    assert chosen(name, "well-or-weak", air_after="weakly", **ordered) == "what-was-done"
+    assert chosen(name, "what-was-done", **ordered) == go
+    calm = chosen(name, "ice-or-fan", **ordered)
+    assert (calm, ways_of(name, "fan-after")["stopped"]) == ("which-handover", "which-handover")
+    assert chosen(name, "which-handover", **ordered) == go
+    assert "what feeds it" not in book_named(name).at(name, go).say
+
+
+def test_a_fan_that_stands_for_no_known_reason_is_not_called_failed() -> None:
+    name = "fans-check-and-exchange"
+    assert chosen(name, "which-handover", evaporator_spin="freely") == "fans-handover"
+    assert "what feeds it" in book_named(name).at(name, "fans-handover").say
+    assert chosen(name, "well-or-weak", air_after="weakly") == "air-weak"
+
+
+def test_a_door_that_was_set_right_does_not_clear_the_deck_and_the_deck_is_seen_twice() -> None:
+    assert ways_of("iced-up", "door-work")["holds fast"] == "deck-seat"
+    assert ways_of("iced-up", "deck-seat")["drawn in"] == "seat-again"
+    assert ways_of("iced-up", "seat-again") == {"hangs still": "delivery-air", "drawn in": "seat-found"}
