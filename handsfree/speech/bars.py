@@ -264,7 +264,7 @@ VOICE_SOFTER = Bar(
 )  # fmt: skip
 VOICE_NOISE = Bar(
     "above the noise", 14.0, "decibels",
-    "Some 8 dB of signal to noise. At 5 dB another voice in three is taken for the right one, so it does not judge.",
+    "Some 8 dB of signal to noise. At 5 dB nearly one other voice in three would pass, so it does not judge.",
     "In loud noise voices are not compared.",
 )  # fmt: skip
 ENROL_MOST = Bar(
