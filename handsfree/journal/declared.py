@@ -7,7 +7,7 @@ megabyte took 46 s.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import islice
@@ -47,8 +47,13 @@ def declared_in(copies: Iterable[tuple[str, str]]) -> dict[str, DeclaredSteps]:
     found, left = {}, LONGEST_COPIES
     for name, text in copies:
         if any(word in text for word in _TELLING) and (left := left - len(text)) >= 0:
-            found[name] = _declared(text)
+            found[name] = declared_by(text)
     return found
+
+
+def declared_at(told: Mapping[str, DeclaredSteps], path: Sequence[str]) -> DeclaredSteps | None:
+    """What is declared by the procedure in which a step lies. `told`: of `declared_in`."""
+    return told.get(path[-1]) if path else None
 
 
 #: A text without any of them declares nothing that is read here.
@@ -56,7 +61,8 @@ _TELLING = ("part:", "makes:", "quantity:")
 
 
 @lru_cache(maxsize=64)
-def _declared(text: str) -> DeclaredSteps:
+def declared_by(text: str) -> DeclaredSteps:
+    """What one procedure's text declares; nothing if it is no procedure."""
     steps = _steps(text)
     return DeclaredSteps(
         {step["id"]: step["part"][:LONGEST_PART] for step in steps if isinstance(step.get("part"), str)},
@@ -97,17 +103,3 @@ def _pairs(value: Any) -> tuple[tuple[str, str], ...]:
         return ()
     some = islice(value.items(), MOST_ENTRIES)
     return tuple((name, text) for name, text in some if isinstance(name, str) and isinstance(text, str))
-
-
-def parts_declared(copies: Iterable[tuple[str, str]]) -> dict[str, dict[str, str]]:
-    """`copies`: (procedure, its text). By procedure, the steps that put in a new part, and its name."""
-    found, left = {}, LONGEST_COPIES
-    for name, text in copies:
-        if "part:" in text and (left := left - len(text)) >= 0:
-            found[name] = parts_in(text)
-    return found
-
-
-def parts_in(text: str) -> dict[str, str]:
-    """The steps of a procedure's text that put in a new part, and its name."""
-    return _declared(text).parts

@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from handsfree.journal import events as ev
-from handsfree.journal.declared import parts_declared
+from handsfree.journal.declared import DeclaredSteps, declared_at, declared_in
 from handsfree.journal.events import Stamped
 from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, findings_that_stand, taken_back, tells
 from handsfree.journal.left import cut_waits, steps_done
@@ -42,7 +42,7 @@ class Gathered:
     parts: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
     handed: list[str] = field(default_factory=list)
-    ordered: dict[str, str] = field(default_factory=dict)
+    answers: dict[str, str] = field(default_factory=dict)
     to_prove: list[str] = field(default_factory=list)
     cut: list[str] = field(default_factory=list)
     before: dict[str, ev.ReadingTaken] = field(default_factory=dict)
@@ -83,7 +83,7 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
     done, cut, alarm = steps_done(entries), {one.left.n for one in cut_waits(entries)}, False
     words: list[str] = []
     tried, handing = False, ""
-    declared: dict[str, dict[str, str]] = {}
+    declared: dict[str, DeclaredSteps] = {}
     attached = {entry.event.step for entry in entries if isinstance(entry.event, ev.Attached)}
     for entry in entries:
         event = entry.event
@@ -95,7 +95,8 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
             elif left is not None and left.said:
                 got.work.extend(words)
                 worked = worked or bool(words and got.faults)
-                if part := declared.get(left.step.path[-1] if left.step.path else "", {}).get(left.step.step):
+                of = declared_at(declared, left.step.path)
+                if of is not None and (part := of.parts.get(left.step.step)):
                     got.parts.append(part)
             words = []
         if (one := read.get(entry.n)) is not None:
@@ -105,13 +106,13 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
         if isinstance(event, ev.StepEntered):
             step, handing = event, ""
         elif isinstance(event, ev.Opened):
-            declared = parts_declared(event.copies)
+            declared = declared_in(event.copies)
         elif isinstance(event, ev.Gate):
             restored = restored or _gave_back(entry)
         elif entry.n in gone:
             continue
         elif isinstance(event, ev.AnswerTaken):
-            got.ordered[event.step] = event.answer
+            got.answers[event.step] = event.answer
             if tried or words:
                 got.evidence.append(f"{plain(event.step)}: {event.answer}")
             tried = False
@@ -184,11 +185,11 @@ def _handed(event: ev.HandedOver) -> Iterator[tuple[str, str]]:
 
 
 def _evidence_lines(told: Sequence[tuple[str, str]]) -> Iterator[tuple[str, str]]:
-    yield from (("evidence", f"{plain(step)}: {answer_given(answer)}") for step, answer in told if answer != _NOT_TAKEN)
+    yield from (("evidence", f"{plain(step)}: {answer_given(answer)}") for step, answer in told if answer not in _NOT_TAKEN)
 
 
-#: As the machine writes it in a summary.
-_NOT_TAKEN = "not taken"
+#: As the machine writes it in a summary, in English and Spanish.
+_NOT_TAKEN = ("not taken", "sin tomar")
 
 _LINES: dict[type[Any], Callable[[Any], Iterator[tuple[str, str]]]] = {
     ev.FindingMade: _found,
@@ -203,5 +204,5 @@ def plain(name: str) -> str:
 
 def to_order(got: Gathered) -> list[str]:
     """Parts that nobody had there."""
-    names = [plain(step).lower() for step, answer in got.ordered.items() if answer == _ORDERED]
+    names = [plain(step).lower() for step, answer in got.answers.items() if answer == _ORDERED]
     return [f"A part is to be ordered: {name}." if _PART_NAMED.match(name) else "A part is to be ordered." for name in names]

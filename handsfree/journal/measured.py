@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from handsfree.journal import events as ev
-from handsfree.journal.declared import DeclaredSteps, declared_in
+from handsfree.journal.declared import DeclaredSteps, declared_at, declared_in
 from handsfree.journal.events import Stamped
 from handsfree.journal.found import PROVED, findings_that_stand, taken_back, tells
 from handsfree.journal.left import steps_done
@@ -74,7 +74,7 @@ def _key(alike: dict[str, str], quantity: str, unit: str) -> str:
 
 
 def _made(told: dict[str, DeclaredSteps], step: ev.StepEntered) -> tuple[tuple[str, str], ...]:
-    of = told.get(step.path[-1] if step.path else "")
+    of = declared_at(told, step.path)
     return of.makes.get(step.step, ()) if of is not None else ()
 
 

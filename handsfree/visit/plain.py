@@ -15,8 +15,8 @@ from handsfree.visit import besides
 from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
-from handsfree.visit.speaking import answer_words, choices, duration, result_words
-from handsfree.visit.state import NOT_TAKEN, Awaiting, Form, Overlay, Result
+from handsfree.visit.speaking import answer_words, choices, duration, not_taken, result_words
+from handsfree.visit.state import Awaiting, Form, Overlay, Result
 from handsfree.visit.steps import finding_words, present, results_here
 from handsfree.visit.wishes import affirms, denies, done, is_command, onward, take, take_answer, way_out
 
@@ -109,7 +109,7 @@ def _takes_done(flow: Flow, utterance: Utterance) -> bool:
     if isinstance(step, model.Evidence):
         taken = is_command(utterance, "done") or flow.state.arrived == step.id
         flow.emit(EvidenceTaken(flow.state.path, step.id, step.what, taken))
-        take(flow, Result(step.what) if taken else Result(flow.sentence("summary-missing"), state=NOT_TAKEN))
+        take(flow, Result(step.what) if taken else not_taken(flow.state.language))
         flow.heard(flow.sentence("evidence-taken" if taken else "evidence-left"))
     forward(flow)
     return True

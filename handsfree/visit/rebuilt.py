@@ -14,7 +14,8 @@ from handsfree.isolation.people import Lock, Locks, People, Person
 from handsfree.journal import events as ev
 from handsfree.journal.events import Stamped
 from handsfree.language.meaning import WAYS_OUT, Sense, Verdict
-from handsfree.visit.state import NOT_TAKEN, Frame, FrameStack, Result, State
+from handsfree.visit.speaking import not_taken
+from handsfree.visit.state import Frame, FrameStack, Result, State
 
 ResultKey = tuple[tuple[str, ...], str]
 
@@ -55,8 +56,7 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
                 remembered[event.path, event.step] = _reading(event)
                 state = _answered(state, (event.path, event.step))
             case ev.EvidenceTaken():
-                missing = Result(state.language.prompt("summary-missing"), state=NOT_TAKEN)
-                remembered[event.path, event.step] = Result(event.what) if event.taken else missing
+                remembered[event.path, event.step] = Result(event.what) if event.taken else not_taken(state.language)
             case ev.Corrected():
                 remembered.pop((event.path, event.step), None)
             case ev.Closed():
@@ -105,8 +105,13 @@ class _Locks:
 def _answered(state: State, where: ResultKey) -> State:
     """The last answer whose step there still is: 'what did I say' reads of it."""
     path, step = where
-    there = path[-1] in state.book.procedures and step in {one.id for one in state.book.procedures[path[-1]].steps}
-    return replace(state, answered=where) if there else state
+    return replace(state, answered=where) if _has(state, path, step) else state
+
+
+def _has(state: State, path: tuple[str, ...], step: str) -> bool:
+    """The book has all these procedures, and the last one this step."""
+    book = state.book.procedures
+    return all(name in book for name in path) and step in {one.id for one in book[path[-1]].steps}
 
 
 def _at(state: State, before: FrameStack, path: tuple[str, ...], step: str) -> FrameStack:
@@ -114,10 +119,7 @@ def _at(state: State, before: FrameStack, path: tuple[str, ...], step: str) -> F
     under = before[: len(path) - 1]
     if tuple(frame.procedure for frame in under) != path[:-1]:
         return ()
-    known = all(name in state.book.procedures for name in path)
-    if not known or step not in {one.id for one in state.book.procedures[path[-1]].steps}:
-        return ()
-    return (*under, Frame(path[-1], step))
+    return (*under, Frame(path[-1], step)) if _has(state, path, step) else ()
 
 
 def _answer(text: str) -> Result:

@@ -8,7 +8,7 @@ from handsfree.language.base import Language
 from handsfree.language.meaning import WAYS_OUT, WHEN_ASKED, Sense
 from handsfree.procedure.model import Ask, Prove, Read
 from handsfree.procedure.sources import unit_of
-from handsfree.visit.state import Pending, Result
+from handsfree.visit.state import NOT_TAKEN, Pending, Result
 
 
 def choices(language: Language, words: Sequence[str]) -> str:
@@ -27,6 +27,11 @@ def called_aloud(language: Language, sense: str, text: str) -> str:
     if sense == Sense.COMMAND or text in WHEN_ASKED:
         return language.commands[text][0] if text in language.commands else text
     return language.states[text][0] if sense == Sense.STATE else text
+
+
+def not_taken(language: Language) -> Result:
+    """Of a photo that somebody went on without."""
+    return Result(language.prompt("summary-missing"), state=NOT_TAKEN)
 
 
 def result_words(language: Language, result: Result) -> str:

@@ -63,7 +63,7 @@ def test_what_is_answered_right_after_the_work_is_evidence() -> None:
     assert gathered(_record(*DRAIN, *again, *gone, _step("next", "read"))).evidence == []
 
 
-SUMMARY = (("level-look", "leans forward"), ("people", "not taken"))
+SUMMARY = (("level-look", "leans forward"), ("people", "not taken"), ("gente", "sin tomar"))
 
 
 @pytest.mark.parametrize(

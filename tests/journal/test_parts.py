@@ -9,7 +9,7 @@ import pytest
 
 from handsfree.journal import events as ev
 from handsfree.journal.account import account
-from handsfree.journal.declared import parts_declared, parts_in
+from handsfree.journal.declared import declared_by, declared_in
 from handsfree.journal.gathering import gathered, parts_of
 from handsfree.journal.service import service
 from handsfree.journal.writer import Journal
@@ -69,13 +69,13 @@ def test_words_alone_are_no_part(tmp_path: Path) -> None:
 @pytest.mark.parametrize("text", ["", "steps: 3", "a: [", "steps: [3, {part: 4}, {id: x, part: [y]}]", "- part: x",
                                   "part: x\nsteps:", "steps: &a [*a]\npart: 1", "\x00part: x"])  # fmt: skip
 def test_a_copy_that_is_no_procedure_declares_none(text: str) -> None:
-    assert parts_in(text) == {}
+    assert declared_by(text).parts == {}
 
 
 def test_a_record_that_declares_far_too_much_is_cut(tmp_path: Path) -> None:
     text = "steps:\n- {id: x, part: " + "y" * 5_000 + "}\n"
-    assert len(parts_in(text).get("x", "")) <= 80
-    assert parts_declared([("long", "#" * 3_000_000 + "\n" + text)]) == {}
+    assert len(declared_by(text).parts.get("x", "")) <= 80
+    assert declared_in([("long", "#" * 3_000_000 + "\n" + text)]) == {}
     with Journal.create(tmp_path / "v", clock=TestClock()) as journal:
         journal.append(ev.Opened("v", "p", "en", "", "", "", "0.1", "typed", copies=(("p", text),)))
         journal.append(ev.Closed("fixed"))
@@ -85,14 +85,14 @@ def test_a_record_that_declares_far_too_much_is_cut(tmp_path: Path) -> None:
 
 def test_no_value_of_a_copy_is_worked_out() -> None:
     """'1:01:01:…' is a number on base 60, which took the desk 46 s for each megabyte of a record that had sixty."""
-    assert parts_in("steps:\n- {id: x, part: 1:01:01}\n") == {"x": "1:01:01"}
-    assert parts_in("steps:\n- {id: x, part: 2026-99-99}\n") == {"x": "2026-99-99"}
+    assert declared_by("steps:\n- {id: x, part: 1:01:01}\n").parts == {"x": "1:01:01"}
+    assert declared_by("steps:\n- {id: x, part: 2026-99-99}\n").parts == {"x": "2026-99-99"}
 
 
 def test_all_copies_of_a_visit_together_are_bounded() -> None:
     text = "steps:\n- {id: x, part: y}\n" + "#" * 400_000
     copies = [(f"p{n}", f"{text}{n}") for n in range(60)]
-    assert list(parts_declared(copies)) == ["p0", "p1"]
+    assert list(declared_in(copies)) == ["p0", "p1"]
 
 
 #: What every procedure that ships puts in new; a new one is added here, or declares none.
@@ -107,5 +107,5 @@ SHIPPED = {
 def test_the_procedures_that_ship_declare_what_they_put_in() -> None:
     found = set()
     for path in sorted(shipped_folder("procedures").glob("*.yaml")):
-        found |= {(path.stem, step) for step in parts_in(path.read_text(encoding="utf-8"))}
+        found |= {(path.stem, step) for step in declared_by(path.read_text(encoding="utf-8")).parts}
     assert found == SHIPPED
