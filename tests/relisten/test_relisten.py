@@ -135,7 +135,7 @@ def cluster(place: Path, workers: int) -> Iterator[tuple[str, list[subprocess.Po
     scheduler = start("scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", str(file))
     running = [scheduler]
     try:
-        while not file.exists():
+        while not file.exists() or not file.read_text().rstrip().endswith("}"):  # there, but not written to its end
             assert scheduler.poll() is None
             time.sleep(0.05)
         address = json.loads(file.read_text())["address"]
