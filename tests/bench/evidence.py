@@ -18,6 +18,7 @@ import pickle
 import sqlite3
 import zlib
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -91,7 +92,8 @@ class Store:
 
     def __init__(self, place: Path) -> None:
         self._file = sqlite3.connect(place / "testimony.sqlite", timeout=120, check_same_thread=False, isolation_level=None)
-        self._file.execute("PRAGMA journal_mode=WAL")
+        with suppress(sqlite3.OperationalError):  # another bench is changing it just now, and SQLite does not wait for that
+            self._file.execute("PRAGMA journal_mode=WAL")
         self._file.execute("PRAGMA synchronous=OFF")  # a testimony lost is heard again
         self._file.execute("CREATE TABLE IF NOT EXISTS testimony (key BLOB PRIMARY KEY, value BLOB) WITHOUT ROWID")
         self.found = self.made = 0

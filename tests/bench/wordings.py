@@ -72,7 +72,7 @@ class Scores:
 
         texts = [wording, *others]
         every = [(at, way) for at, text in enumerate(texts) for way in self._witness.ways(text.replace(",", ""))]
-        values = score(self._witness._model.frames(samples), [way for _, way in every])
+        values = score(self._witness.frames(samples), [way for _, way in every])
         best = np.full(len(texts), -np.inf)
         for (at, _), value in zip(every, values, strict=True):
             best[at] = max(best[at], value)
