@@ -46,7 +46,9 @@ def _phonetic(language: Language, models_dir: Path) -> Engine | None:
         return None
     _need_library()
     # Trouble before a visit, and not from an engine that fails at every word
-    phonetic_adapted.corrected_file(weights(), phonetic_adapted.CORRECTIONS, TAUGHT)
+    data = weights()
+    for corrections in (phonetic_adapted.CORRECTIONS, phonetic_adapted.PEOPLE):
+        phonetic_adapted.corrected_file(data, corrections, TAUGHT)
     return Phonetic(language)
 
 

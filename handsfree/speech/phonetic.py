@@ -6,7 +6,8 @@ Rules of this file:
   freely.
 - At a gate the sound is heard twice, as it is and with steady noise softer (`filtered`); what both tell counts alike.
 - Its additional training (`phonetic_adapted`) was noise, rooms and accents on words of the whole dictionary, one in ten
-  from the trade: so it hears a word of a new procedure as well as any other.
+  from the trade: so it hears a word of a new procedure as well as any other. Later it learnt from people's speech as well.
+  Gates, proofs and dictated words keep the older training, to which they were fitted.
 - The weights are those of one version of one package, known by their hash; others are refused with a sentence.
 """
 
@@ -28,7 +29,7 @@ from handsfree.speech import sounds
 from handsfree.speech.ctc import NEVER, Frames, Symbols, Tree, freely, score, tree, walk_frames
 from handsfree.speech.engine import RATE, Candidate, Declared, Testimony, Witness, one_thread
 from handsfree.speech.filtered import filtered
-from handsfree.speech.phonetic_adapted import corrected_file, tensors
+from handsfree.speech.phonetic_adapted import CORRECTIONS, PEOPLE, corrected_file, tensors
 from handsfree.speech.phonetic_net import Net
 from handsfree.speech.phonetic_numbers import Parts, numbers, parts
 from handsfree.speech.phonetic_shape import Shapes
@@ -87,7 +88,7 @@ class Phonetic:
         """Evidence on one utterance; silence gives no candidates."""
         if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or not float(abs(samples).max()) >= 1e-4:
             return Testimony(self.name, (), "", gives=Witness.SOUNDS)
-        frames = self._model.frames(samples)
+        frames = self._model.frames(samples, listening.guarded)
         prepared = self._prepare(listening)
         scored = prepared.candidates(walk_frames(frames, prepared.tree).whole())
         if listening.number is not None:
@@ -96,7 +97,7 @@ class Phonetic:
         free = float(score(frames, [said])[0]) if said else float(np.log(frames.blank + 1e-30).sum())
         other = self._other_word(frames, said, prepared)
         sound = filtered(samples) if listening.gate is not None else samples
-        copies = (frames, self._model.frames(sound)) if listening.gate is not None else (frames,)
+        copies = (frames, self._model.frames(sound, True)) if listening.gate is not None else (frames,)
         evidence = (
             ("sounds", float(len(said))), *((("other word", other),) if other is not None else ()),
             *self._shape.evidence(copies, scored, listening, sound, _AROUND),
@@ -136,7 +137,7 @@ class Phonetic:
 
     def frames(self, samples: Samples) -> Frames:
         """What was heard, for one that weighs texts of its own."""
-        return self._model.frames(samples)
+        return self._model.frames(samples, True)
 
     def ways(self, text: str) -> tuple[Symbols, ...]:
         """How a text may sound, the usual way first."""
@@ -263,19 +264,22 @@ def weights() -> bytes:
 
 @dataclass(frozen=True)
 class _Model:
+    """`older`: what hears at a gate and a proof, and weighs dictated words; `net`: elsewhere."""
+
     net: Net
+    older: Net
     sha256: str
     written: NDArray[np.float64]  # (tokens, symbols): how readily a token counts as a symbol
     silent: NDArray[np.int64]  # tokens that are no sound
     letters: Any
 
-    def frames(self, samples: Samples) -> Frames:
+    def frames(self, samples: Samples, older: bool) -> Frames:
         """`samples` mono, 16 kHz."""
         from handsfree.speech.mel import on_floor
 
         room = np.zeros(int(_AROUND * RATE), np.float32)
         sound = np.ascontiguousarray(np.clip(on_floor(np.concatenate([room, samples, room])), -1, 1), np.float32)
-        given = np.exp(self.net(sound).astype(np.float64))
+        given = np.exp((self.older if older else self.net)(sound).astype(np.float64))
         symbols = np.maximum(given @ self.written, _LEAST)
         return Frames(symbols, np.maximum(given[:, self.silent].sum(1), _LEAST))
 
@@ -297,7 +301,7 @@ def _load(taught: float) -> _Model:
         from hama.vocab import Vocabulary
 
         one_thread()
-        net = Net.of(tensors(corrected_file(data, share=taught)))
+        net, older = (Net.of(tensors(corrected_file(data, file, taught))) for file in (PEOPLE, CORRECTIONS))
         names = [*Vocabulary.load(None).decoder, "<wb>", "<blank>"]
         letters = G2PModel()
     except (ImportError, OSError, RuntimeError, ValueError, KeyError) as error:
@@ -311,4 +315,4 @@ def _load(taught: float) -> _Model:
         for token, weight in ways.items():
             if token in place:
                 written[place[token], sounds.SYMBOL[phoneme]] = weight
-    return _Model(net, SHA256, written, np.array([place["<wb>"], place["<blank>"]], np.int64), letters)
+    return _Model(net, older, SHA256, written, np.array([place["<wb>"], place["<blank>"]], np.int64), letters)

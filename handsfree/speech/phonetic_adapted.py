@@ -4,6 +4,8 @@ Rules of this file:
 
 - The package's file is never changed; a corrected copy is made in memory.
 - Corrections are 8-bit numbers with one scale per row. They are valid for the weights of one hash (`phonetic.SHA256`).
+- There are two. CORRECTIONS was taught on synthetic voices. It hears at a gate and a proof, and weighs dictated words: their
+  thresholds were set with it. PEOPLE was taught on people's speech as well, and hears everywhere else.
 - The form of the package's file: 'HAMAPK', a count, and for each tensor its name, type (0: 32-bit, 1: 16-bit numbers),
   shape, place and size (read off the file itself).
 """
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float32]
 
 CORRECTIONS = Path(__file__).with_name("adapted_phonetic.npz")
+PEOPLE = Path(__file__).with_name("adapted_people.npz")
 _TYPES: dict[int, type[np.floating]] = {0: np.float32, 1: np.float16}
 _MOST = 127  # of a number of 8 bits
 

@@ -67,18 +67,18 @@ def test_who_enrols_measures_or_stands_by_is_told_of_a_damaged_witness_too(  # t
         assert "Without its witness 'phonetic' the program asks again more often." in capsys.readouterr().err
 
 
-@pytest.mark.parametrize(("damaged", "left"), [("phonetic", "whisper"), ("whisper", "phonetic")])
+@pytest.mark.parametrize(("damaged", "left"), [("CORRECTIONS", "whisper"), ("PEOPLE", "whisper"), ("whisper", "phonetic")])
 def test_half_a_file_of_what_a_witness_was_taught_is_found_before_a_visit(
     damaged: str, left: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     weights = neural_weights.SIZES["tiny.en"]
-    whole = phonetic_adapted.CORRECTIONS if damaged == "phonetic" else neural_adapted.CORRECTIONS[weights]
+    whole = neural_adapted.CORRECTIONS[weights] if damaged == "whisper" else getattr(phonetic_adapted, damaged)
     half = tmp_path / whole.name
     half.write_bytes(whole.read_bytes()[: whole.stat().st_size // 2])
-    if damaged == "phonetic":
-        monkeypatch.setattr(phonetic_adapted, "CORRECTIONS", half)
-    else:
+    if damaged == "whisper":
         monkeypatch.setitem(neural_adapted.CORRECTIONS, weights, half)
+    else:
+        monkeypatch.setattr(phonetic_adapted, damaged, half)
     found = build_recogniser(None, "en", tmp_path)
     assert found.name == left
     assert half.name in found.missing

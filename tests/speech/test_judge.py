@@ -210,6 +210,18 @@ def test_a_word_that_nobody_offered_is_not_taken_for_the_nearest_answer() -> Non
     assert heard(ANSWERS, tokens((answer("running"), -0.1), free="Running.", other=-6.0), hears).verdict is Verdict.ACCEPTED
 
 
+def test_the_same_doubt_weighs_less_against_a_longer_answer() -> None:
+    """What speaks against a phrase grows with its length: twelve nats are much for 'hot', less for five words."""
+    answers = ("hot", "warm air", "no cold air comes out")
+    asked = Listening(phrases=answers)
+    sure = [
+        heard(asked, tokens((answer(one), -5.0), other=-0.1), sounds((answer(one), -13.0), free_score=-1.0)).sure
+        for one in answers
+    ]
+    assert sure == sorted(sure)
+    assert sure[0] < bars.TAKE_ANSWER.value < sure[-1]
+
+
 def test_the_phrase_of_a_gate_in_another_accent_is_the_phrase() -> None:
     """'Isolated, look four two': every figure right, one sound of 'lock' another. Never another number or 'unlock'."""
     number, hears = GATE.gate.lock if GATE.gate else (), clear(OPEN)[1]

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import importlib.metadata
 import shutil
+from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 from types import SimpleNamespace
@@ -17,6 +18,7 @@ from handsfree.errors import Trouble
 from handsfree.language.base import load
 from handsfree.language.meaning import GateAsked, Listening, Meaning, NumberAsked, Sense
 from handsfree.speech import bars, phonetic, sounds
+from handsfree.speech.ctc import freely, score
 from handsfree.speech.engine import QUIET_BEFORE, Testimony, Witness
 from handsfree.speech.phonetic import Phonetic
 from handsfree.speech.recogniser import build_recogniser
@@ -51,6 +53,21 @@ def test_numbers_are_found_without_another_witness(engine: Phonetic) -> None:
     listening = Listening(number=NumberAsked("degF", -40, 250), commands=())
     for said, value in (("forty three point five degrees", 43.5), ("minus twelve", -12.0), ("two hundred and eight", 208.0)):
         assert first(engine.testify(say(said), listening)).value == value
+
+
+def test_a_gate_and_a_proof_are_heard_by_the_training_that_they_were_fitted_to(engine: Phonetic) -> None:
+    """Everything else, by that which learnt from people as well."""
+    sound = say("nothing runs")
+    answers = Listening(phrases=("nothing runs", "it runs"), commands=())
+    for asked, older in ((answers, False), (replace(answers, proof=True), True), (GATE, True)):
+        assert engine.testify(sound, asked).free_score == pytest.approx(_freely(engine, sound, older))
+    assert abs(_freely(engine, sound, True) - _freely(engine, sound, False)) > 0.1
+    assert np.array_equal(engine.frames(sound).symbols, engine._model.frames(sound, True).symbols)  # dictated words
+
+
+def _freely(engine: Phonetic, sound: np.ndarray, older: bool) -> float:
+    frames = engine._model.frames(sound, older)
+    return float(score(frames, [freely(frames)])[0])
 
 
 def test_the_phrase_of_a_gate_lies_over_what_denies_it_and_every_other_number(engine: Phonetic) -> None:
@@ -137,21 +154,21 @@ def test_another_version_is_told_in_a_sentence(monkeypatch: pytest.MonkeyPatch) 
 def test_the_network_gives_what_the_packages_own_engine_gives() -> None:
     from hama import _engine
 
-    from handsfree.speech.phonetic_adapted import corrected_file, tensors
+    from handsfree.speech.phonetic_adapted import CORRECTIONS, PEOPLE, corrected_file, tensors
     from handsfree.speech.phonetic_net import Net
 
-    for share in (0.0, phonetic.TAUGHT):
-        data = corrected_file(phonetic.weights(), share=share)
+    for corrections, share in ((CORRECTIONS, 0.0), (CORRECTIONS, phonetic.TAUGHT), (PEOPLE, phonetic.TAUGHT)):
+        data = corrected_file(phonetic.weights(), corrections, share)
         sound = np.asarray(say("forty three point five degrees"), np.float32) + np.float32(1e-3)
         wanted = np.exp(_engine.AsrSession(data).run(["log_probs"], {"waveform": sound})[0][0])
         assert np.abs(np.exp(Net.of(tensors(data))(sound)) - wanted).max() < 5e-3
 
 
 def test_half_a_file_of_what_it_was_taught_is_told_in_a_sentence(tmp_path: Path) -> None:
-    from handsfree.speech.phonetic_adapted import CORRECTIONS, corrected_file
+    from handsfree.speech.phonetic_adapted import CORRECTIONS, PEOPLE, corrected_file
 
     half = tmp_path / "adapted_phonetic.npz"
-    for content in (CORRECTIONS.read_bytes()[:100_000], b""):
+    for content in (CORRECTIONS.read_bytes()[:100_000], PEOPLE.read_bytes()[:100_000], b""):
         half.write_bytes(content)
         with pytest.raises(Trouble, match=r"training of the phonetic witness cannot be read .* install handsfree again"):
             corrected_file(phonetic.weights(), half)

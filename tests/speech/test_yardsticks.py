@@ -12,7 +12,7 @@ from handsfree.speech import acceptance
 from handsfree.speech.weighing import Stake
 from tests.bench import exchanges, gate_phrases, near, people
 from tests.bench.people_words import Speaker
-from tests.bench.teach import fit_acceptance, fresh, testimony
+from tests.bench.teach import actors, fit_acceptance, fresh, testimony
 
 ENGLISH = load("en")
 LOCK = ("four", "two", "seven")
@@ -128,3 +128,37 @@ def test_every_clip_that_asks_for_a_number_and_no_other_is_made_to_fit_readings_
     heard = [acceptance.ranked_as(testimony._listening(clip.listen_for)) == "number" for clip in fresh.plan(200, 1)]
     assert asked == heard
     assert 0 < sum(asked) < len(asked)
+
+
+LABELS = [
+    actors.Label(f"{scene}{number:05d}", text)
+    for scene in ("JOE", "100", "C18", "240", "57A", "31B", "080")
+    for number, text in enumerate(("good idea", "why", "i guess not", "take the left door", "what a nice hat this is"))
+]
+
+
+@pytest.mark.parametrize(
+    ("text", "kept"), [("I guess not.", "i guess not"), ("Level 5!", ""), ("The Zzyqx!", ""), ("", ""), ("a " * 10, "")]
+)
+def test_of_what_actors_say_only_words_of_the_dictionary_are_kept(text: str, kept: str) -> None:
+    assert actors.known_words(text) == kept
+
+
+def test_actors_sentences_are_drawn_alike_and_those_that_teach_do_not_fit() -> None:
+    planned = actors.plan(LABELS, 40, 1)
+    assert planned == actors.plan(LABELS, 40, 1)
+    fit = {one.name for one in LABELS if one.fits}
+    assert {name for _, name in planned} <= fit
+    assert fit < {one.name for one in LABELS}
+    for clip, _ in planned:
+        phrases = clip.listen_for.get("phrases", [])
+        assert (clip.text in phrases) == (clip.kind == "choice")
+
+
+def test_a_fit_of_one_stake_alone_leaves_the_report_on_all_else() -> None:
+    kept = ["  gate: 2", "    at 0.5: kept", ""]
+    old = ["head", "", "sounds (a), 9 clips; x", "  choice: 1", "   phrase", "    at 0.5: old", *kept]
+    new = ["sounds (a), 12 clips, 3 of them by people; y", "  choice: 4", "   phrase", "    at 0.5: new", ""]
+    got = fit_acceptance.put_in(old, new, Stake.CHOICE)
+    assert got[3] == "  choice: 4; fitted by itself on 12 clips, 3 of them by people; y"
+    assert got[4:] == ["   phrase", "    at 0.5: new", *kept]

@@ -1,10 +1,14 @@
-"""Fits the weighing of witnesses, from nothing but the repository and the voices that fit:
+"""Fits the weighing of witnesses:
 
     python -m tests.bench.teach.fit_acceptance --make FOLDER --jobs 16 --write  (clips, evidence, fit; some 3 h of one core)
     python -m tests.bench.teach.fit_acceptance --fit FOLDER/f21 … [--write]         (the fit alone)
-    … --only reading                  (a quarter of the clips: where a number is asked for; all else of the fit stays)
+    … --only choice                   (answers; the ranking and all else stay)
+    … --only reading                  (a quarter of the clips: where a number is asked for; the same)
 
-Each folder holds clips (tests/bench/teach/fresh.py) and what each engine testifies on them (tests/bench/teach/testimony.py).
+The committed fit of answers was made by `--fit FOLDER/f21 … FOLDER/f24 ACTORS1 ACTORS2 ACTORS3 --only choice --write`, the
+last three by `actors build --seed 1`, `2`, `3`; that of all else by `--make`, before them.
+
+Each folder holds clips (fresh.py, of people actors.py) and what each engine testifies on them (testimony.py).
 For a set of engines, one of each kind of evidence:
 
 1. what a nat of each kind weighs in ranking acts: conditional logit over the acts of each clip on which one was right;
@@ -56,6 +60,10 @@ class Case:
     testimonies: tuple[Testimony, ...]
 
     @property
+    def of_people(self) -> bool:
+        return str(self.said.tags["voice"]).startswith("actors:")
+
+    @property
     def voice(self) -> str:
         """Of a blend the first speaker; a shifted voice is the same one; eSpeak NG's by variant, whatever its accent."""
         name = str(self.said.tags["voice"])
@@ -75,8 +83,8 @@ def cases(folders: Sequence[Path], engines: Sequence[str]) -> list[Case]:
 
 
 def made(folder: Path, jobs: int, numbers: bool) -> list[Path]:
-    """The clips that the committed fit is of, and the evidence on them. What is there already is kept. `numbers`: only where
-    a number is asked for."""
+    """The clips of synthetic voices, and the evidence on them. What is there already is kept. `numbers`: only where a number
+    is asked for."""
     out = [folder / f"f{seed}" for seed in SEEDS]
     for place, seed in zip(out, SEEDS, strict=True):
         fresh.build(place, CLIPS, seed, jobs, numbers)
@@ -86,10 +94,12 @@ def made(folder: Path, jobs: int, numbers: bool) -> list[Path]:
 
 
 def ranking(some: Sequence[Case]) -> acceptance.Shares:
-    """What a nat of each kind weighs: maximises the probability of the right act among all acts of its clip."""
+    """What a nat of each kind weighs: maximises the probability of the right act among all acts of its clip. Synthetic
+    voices alone: what people say there was written down by a whisper, so whisper would weigh too much."""
     from scipy.optimize import minimize
     from scipy.special import logsumexp
 
+    some = [case for case in some if not case.of_people]
     kinds = list(dict.fromkeys(t.gives for case in some for t in case.testimonies))
     tables = []
     for case in some:
@@ -204,15 +214,15 @@ def left_out(data: Rows) -> np.ndarray:
 
 
 def curves(p: np.ndarray, data: Rows) -> list[str]:
-    """A curve for each sense of the leading act."""
-    senses = [w.best.sense for w in data.weighed if w is not None]
+    """A curve for each sense of the leading act, people apart."""
+    senses = [(w.best.sense, c.of_people) for w, c in zip(data.weighed, data.cases, strict=True) if w is not None]
     lines = []
     for sense in dict.fromkeys(senses):
-        at = np.array([other is sense for other in senses])
+        at = np.array([other == sense for other in senses])
         some = Rows(
             data.names, data.x[at], data.right[at], tuple(c for c, there in zip(data.cases, at, strict=True) if there)
         )
-        lines += [f"   {sense}", *curve(p[at], some)]
+        lines += [f"   {sense[0]}{', said by people' if sense[1] else ''}", *curve(p[at], some)]
     return lines
 
 
@@ -239,15 +249,19 @@ def report(
     name: str, folders: Sequence[Path], engines: Sequence[str], show: bool, only: Stake | None
 ) -> tuple[dict[str, Any], list[str]]:
     some = cases(folders, engines)
-    if only is Stake.READING:
-        some = [case for case in some if acceptance.ranked_as(case.said.listening) == "number"]
+    if only:
+        asked = "number" if only is Stake.READING else "other"
+        some = [case for case in some if acceptance.ranked_as(case.said.listening) == asked]
     print(f"{name} = {engines}: {len(some)} clips")
     by: dict[str, list[Case]] = {}  # as they are ranked
     for case in some:
         by.setdefault(acceptance.ranked_as(case.said.listening), []).append(case)
-    shares = {which: ranking(clips) for which, clips in sorted(by.items())}
+    known = acceptance.fitted().get(name) if only else None
+    kept = known.ranking if known is not None else {}
+    shares = {which: kept.get(which) or ranking(clips) for which, clips in sorted(by.items())}
     stored: dict[str, Any] = {"ranking": {which: {k.value: v for k, v in share.items()} for which, share in shares.items()}}
-    lines = [f"{name} ({', '.join(engines)}), {len(some)} clips; ranking {stored['ranking']}"]
+    people = sum(case.of_people for case in some)
+    lines = [f"{name} ({', '.join(engines)}), {len(some)} clips, {people} of them by people; ranking {stored['ranking']}"]
     for stake in (only,) if only else (Stake.CHOICE, Stake.COMMAND, Stake.READING):
         data = rows(some, shares, stake)
         if not len(data.right):
@@ -308,9 +322,11 @@ def main() -> None:
     )
     parser.add_argument("--write", action="store_true", help="store the fit; else print the report alone")
     parser.add_argument("--show", action="store_true", help="every mistake above one half")
-    parser.add_argument("--only", type=Stake, choices=(Stake.READING,), help="fit this alone; all else stays as it is")
+    parser.add_argument(
+        "--only", type=Stake, choices=(Stake.READING, Stake.CHOICE), help="fit this alone; all else stays as it is"
+    )
     asked = parser.parse_args()
-    folders = [*asked.fit, *(made(asked.make, asked.jobs, asked.only is not None) if asked.make else ())]
+    folders = [*asked.fit, *(made(asked.make, asked.jobs, asked.only is Stake.READING) if asked.make else ())]
     path, told_in = HOME / "acceptance_model.json", HOME / "acceptance_report.txt"
     models = json.loads(path.read_text(encoding="utf-8"))["models"] if path.exists() else {}
     stored: dict[str, Any] = {"models": {}}
@@ -320,7 +336,8 @@ def main() -> None:
     ]
     for given in asked.sets:
         name, _, listed = given.partition("=")
-        values, told = report(name, folders, tuple(listed.split(",")) if listed else SETS[name], asked.show, asked.only)
+        engines = tuple(listed.split(",")) if listed else SETS[name]
+        values, told = report(name, folders, engines, asked.show, asked.only)
         known = models.get(name, {})
         stays = known if asked.only else {s.value: known[s.value] for s in (Stake.GATE, Stake.PROOF) if s.value in known}
         ranking = {**stays.get("ranking", {}), **values["ranking"]}
