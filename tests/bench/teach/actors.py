@@ -36,6 +36,7 @@ from handsfree.language.phonetics import dictionary, nearest, similarity
 from handsfree.speech import sounds
 from tests.bench.corpus import LEVELS, Clip, _write
 from tests.bench.teach import fresh, teach_texts
+from tests.bench.teach.teach_phonetic import noises
 
 RATE = 16_000
 LEAST, LONGEST = 0.45, 3.2  # seconds of a sentence
@@ -182,7 +183,8 @@ def build(unpacked: Path, out: Path, labels: list[Label], clips: int, seed: int,
 
 
 def teach(unpacked: Path, out: Path, labels: list[Label], seed: int = 3) -> None:
-    """What teach_people reads: each sentence with its sounds and those of texts that sound like it."""
+    """What teach_people reads: each sentence with its sounds and those of texts that sound like it; and noises, so that no
+    voice need be installed where it runs."""
     out.mkdir(parents=True, exist_ok=True)
     luck, texts = random.Random(seed), {one.name: one for one in labels if not one.fits}
     clips = []
@@ -193,6 +195,7 @@ def teach(unpacked: Path, out: Path, labels: list[Label], seed: int = 3) -> None
         if rivals:
             clips.append((np.int16(sound * 30_000), {"text": texts[name].text, "ways": ways, "rivals": rivals}))
     (out / "people.pkl").write_bytes(pickle.dumps(clips))
+    np.save(out / "noise.npy", np.int16(np.clip(np.stack(noises()) * 3000, -32767, 32767)))
     print(f"{len(clips)} clips")
 
 

@@ -24,7 +24,7 @@ import numpy as np
 import torch
 from torch import Tensor
 
-from handsfree.speech import phonetic
+from handsfree.speech import mel, phonetic
 from handsfree.speech.phonetic_adapted import corrected_file, packed, tensors
 from tests.bench.phonetic_net import Net
 from tests.bench.teach.teach_loop import package
@@ -35,7 +35,13 @@ Clip = tuple[np.ndarray, dict[str, Any]]
 
 
 class Noisier(Degrade):
-    """With noises made anew each time: of any colour, with resonances, rising and falling, with knocks."""
+    """With noises made anew each time: of any colour, with resonances, rising and falling, with knocks. `folder`: where
+    those are kept that are not made anew."""
+
+    def __init__(self, folder: Path, device: str) -> None:
+        self.torch, self.device = torch, device
+        self.noise = torch.from_numpy(np.load(folder / "noise.npy")).to(device).float() / 3000
+        self.floor = torch.from_numpy(mel._noise()[: 8 * RATE].copy()).to(device)
 
     def made(self, count: int, size: int) -> Tensor:
         """(count, size), of about unit power."""
@@ -120,7 +126,7 @@ def teach(asked: argparse.Namespace) -> Net:
     teacher = Net(corrected_file(phonetic.weights())).to(device).eval().requires_grad_(False)
     student = copy.deepcopy(teacher).requires_grad_(True)
     mean = copy.deepcopy(student).requires_grad_(False)
-    degrade = Noisier(torch, device)
+    degrade = Noisier(asked.people, device)
     people = pickle.loads((asked.people / "people.pkl").read_bytes())
     synthetic = [clip for path in sorted(asked.synthetic.glob("*.pkl")) for clip in pickle.loads(path.read_bytes())]
     groups = [(Clips(people, device), asked.share), (Clips(synthetic, device), 1 - asked.share)]
