@@ -26,6 +26,7 @@ from tests.bench.teach.teach_phonetic import (
 JUDGES = ("slt", "rms", "awb", "espeak:en-gb+m3", "espeak:en-gb-scotland+f2", "espeak:en-gb-x-rp+m5", "af_alloy", "am_liam",
           "bf_lily", "bm_lewis")  # fmt: skip
 EVERY = 45.0  # seconds between looks
+SOUND = 330.0  # seconds in a batch
 
 
 def package() -> tuple[bytes, Any, Any]:
@@ -94,6 +95,51 @@ def held_out(torch: Any, degrade: Degrade, device: str) -> dict[str, list[tuple[
     return batches
 
 
+def pace(optimiser: Any, rate: float, done: float) -> None:
+    """Slower towards the end, by a cosine. `done`: the share of the time."""
+    for group in optimiser.param_groups:
+        group["lr"] = rate * 0.5 * (1 + math.cos(math.pi * min(1.0, done)))
+
+
+def wishes(
+    torch: Any, nets: tuple[Any, Any], degrade: Degrade, batch: tuple[Any, list[dict[str, Any]]], table: tuple[Any, Any],
+    luck: random.Random,
+) -> tuple[Any, Any, Any]:
+    """How far the student is from the three wishes of teach_phonetic, on the batch degraded anew: the leash, the text said
+    apart from its rivals, and for each clip how unlikely a sound of its text is. `nets`: teacher, student. `table`: how
+    gladly each token counts as a symbol; the tokens that are no sound."""
+    (teacher, student), (sound, lines), (written, quiet) = nets, batch, table
+    with torch.no_grad():
+        sound = degrade.faster(sound, luck)
+        gain = torch.empty(len(sound), 1, device=degrade.device).uniform_(0.1, 0.9)
+        sound = sound[:, : sound.shape[1] // 320 * 320] * gain
+        wanted = teacher(degrade.on_floor(sound))
+        heard = degrade.on_floor(degrade.noisy(degrade.band(degrade.room(sound)))).clamp(-1, 1)
+    logs = student(heard)
+    weight = 0.2 + (1 - wanted[..., quiet].exp().sum(-1))
+    leash = ((wanted.exp() * (wanted - logs)).sum(-1) * weight).sum() / weight.sum()
+    texts, clip, said = texts_of(lines, luck, 5)
+    values = scores(torch, symbol_logs(torch, logs, written, quiet), texts, clip)
+    keep = torch.tensor(said, device=degrade.device)
+    right = by_clip(torch, values, clip, keep, len(lines))
+    wrong = by_clip(torch, values, clip, ~keep, len(lines))
+    apart = torch.nn.functional.softplus((wrong - right).clamp(-30, 30)).mean()
+    sounds = torch.tensor([float(len(line["ways"][0])) for line in lines], device=degrade.device)
+    return leash, apart, -right.clamp_min(-400) / sounds
+
+
+def learn(torch: Any, optimiser: Any, loss: Any, nets: tuple[Any, Any], step: int) -> None:
+    """One step. `nets`: the one that learns, and the running mean of its weights."""
+    student, mean = nets
+    optimiser.zero_grad()
+    loss.backward()
+    torch.nn.utils.clip_grad_norm_(student.parameters(), 1.0)
+    optimiser.step()
+    with torch.no_grad():
+        for slow, fast in zip(mean.parameters(), student.parameters(), strict=True):
+            slow.lerp_(fast, 0.01 if step > 100 else 1.0)
+
+
 def teach(asked: Any, began: float) -> None:
     import torch
 
@@ -124,34 +170,11 @@ def teach(asked: Any, began: float) -> None:
     step, last, total = 0, time.time(), np.zeros(3)
     first = time.time()
     while time.time() - began < asked.seconds:
-        done = (time.time() - first) / (asked.seconds - (first - began))
-        for group in optimiser.param_groups:
-            group["lr"] = asked.rate * min(1.0, step / 150) * 0.5 * (1 + math.cos(math.pi * min(1.0, done)))
-        sound, lines = bank.batch(330.0, luck)
-        with torch.no_grad():
-            sound = degrade.faster(sound, luck)
-            sound = sound[:, : sound.shape[1] // 320 * 320] * torch.empty(len(sound), 1, device=device).uniform_(0.1, 0.9)
-            wanted = teacher(degrade.on_floor(sound))
-            heard = degrade.on_floor(degrade.noisy(degrade.band(degrade.room(sound)))).clamp(-1, 1)
-        logs = student(heard)
-        weight = 0.2 + (1 - wanted[..., quiet].exp().sum(-1))
-        leash = ((wanted.exp() * (wanted - logs)).sum(-1) * weight).sum() / weight.sum()
-        texts, clip, said = texts_of(lines, luck, 5)
-        values = scores(torch, symbol_logs(torch, logs, written, quiet), texts, clip)
-        keep = torch.tensor(said, device=device)
-        right = by_clip(torch, values, clip, keep, len(lines))
-        wrong = by_clip(torch, values, clip, ~keep, len(lines))
-        apart = torch.nn.functional.softplus((wrong - right).clamp(-30, 30)).mean()
-        sounds = torch.tensor([float(len(line["ways"][0])) for line in lines], device=device)
-        likely = (-right.clamp_min(-400) / sounds).mean()
-        loss = asked.leash * leash + 0.25 * apart + 0.25 * likely
-        optimiser.zero_grad()
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(student.parameters(), 1.0)
-        optimiser.step()
-        with torch.no_grad():
-            for slow, fast in zip(mean.parameters(), student.parameters(), strict=True):
-                slow.lerp_(fast, 0.01 if step > 100 else 1.0)
+        pace(optimiser, asked.rate * min(1.0, step / 150), (time.time() - first) / (asked.seconds - (first - began)))
+        sound, lines = bank.batch(SOUND, luck)
+        leash, apart, unlikely = wishes(torch, (teacher, student), degrade, (sound, lines), (written, quiet), luck)
+        likely = unlikely.mean()
+        learn(torch, optimiser, asked.leash * leash + 0.25 * apart + 0.25 * likely, (student, mean), step)
         total += [float(leash), float(apart), float(likely)]
         step += 1
         if step % 100 == 0:

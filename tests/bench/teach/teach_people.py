@@ -24,24 +24,17 @@ import numpy as np
 import torch
 from torch import Tensor
 
-from handsfree.speech import mel, phonetic
+from handsfree.speech import phonetic
 from handsfree.speech.phonetic_adapted import corrected_file, packed, tensors
 from tests.bench.phonetic_net import Net
-from tests.bench.teach.teach_loop import package
-from tests.bench.teach.teach_phonetic import LENGTHS, RATE, Degrade, by_clip, scores, symbol_logs, texts_of
+from tests.bench.teach.teach_loop import SOUND, learn, pace, package, wishes
+from tests.bench.teach.teach_phonetic import LENGTHS, RATE, Degrade, Shelf, room_for
 
-SOUND = 330.0  # seconds in a batch
 Clip = tuple[np.ndarray, dict[str, Any]]
 
 
 class Noisier(Degrade):
-    """With noises made anew each time: of any colour, with resonances, rising and falling, with knocks. `folder`: where
-    those are kept that are not made anew."""
-
-    def __init__(self, folder: Path, device: str) -> None:
-        self.torch, self.device = torch, device
-        self.noise = torch.from_numpy(np.load(folder / "noise.npy")).to(device).float() / 3000
-        self.floor = torch.from_numpy(mel._noise()[: 8 * RATE].copy()).to(device)
+    """With noises made anew each time: of any colour, with resonances, rising and falling, with knocks."""
 
     def made(self, count: int, size: int) -> Tensor:
         """(count, size), of about unit power."""
@@ -66,58 +59,42 @@ class Noisier(Degrade):
 
     def noisy(self, sound: Tensor, lowest: float = -2.0) -> Tensor:
         count, size = sound.shape
-        which = torch.randint(len(self.noise), (count,), device=self.device)
-        start = torch.randint(self.noise.shape[1] - size, (count, 1), device=self.device)
-        kept = self.noise[which[:, None], start + torch.arange(size, device=self.device)[None]]
-        others = sum(sound[torch.randperm(count, device=self.device)].roll(int(s), 1) for s in (1000, 9000, 17000, 5000))
+        kept, others = self.kept(sound), self.babble(sound)
         kind = torch.rand(count, 1, device=self.device)
         noise = torch.where(kind < 0.15, others, torch.where(kind < 0.5, kept, self.made(count, size)))
         ratio = lowest + (28 - lowest) * torch.rand(count, 1, device=self.device)
         return sound + self.at(sound, noise, ratio) * (torch.rand(count, 1, device=self.device) > 0.2)
 
-    def at(self, sound: Tensor, noise: Tensor, ratio: Tensor | float) -> Tensor:
-        """The noise, so loud that the speech's loud moments lie `ratio` dB over it."""
-        power = sound.unfold(1, 320, 160).square().mean(-1)
-        active = (power * (power > power.amax(1, keepdim=True) * 1e-3)).sum(1, keepdim=True)
-        active = active / (power > power.amax(1, keepdim=True) * 1e-3).sum(1, keepdim=True).clamp_min(1)
-        return noise * (active / noise.square().mean(1, keepdim=True).clamp_min(1e-9) * 10 ** (-ratio / 10)).sqrt()
+
+def shelved(clips: Sequence[Clip], device: str) -> Shelf:
+    """Those that have rivals, and are not too long."""
+    shelf = Shelf(torch, device)
+    for samples, line in clips:
+        if len(samples) <= LENGTHS[-1] * RATE and line["ways"] and line["rivals"]:
+            shelf.put(samples, line)
+    return shelf
 
 
-class Clips:
-    """On the GPU, by length."""
-
-    def __init__(self, clips: Sequence[Clip], device: str) -> None:
-        self.sound: list[list[Tensor]] = [[] for _ in LENGTHS]
-        self.lines: list[list[dict[str, Any]]] = [[] for _ in LENGTHS]
-        for samples, line in clips:
-            at = next((at for at, length in enumerate(LENGTHS) if len(samples) <= length * RATE), None)
-            if at is not None and line["ways"] and line["rivals"]:
-                self.sound[at].append(torch.from_numpy(np.ascontiguousarray(samples)).to(device))
-                self.lines[at].append(line)
-
-    def share(self, at: int) -> float:
-        return len(self.lines[at]) / sum(map(len, self.lines))
+def share(shelf: Shelf, at: int) -> float:
+    return len(shelf.lines[at]) / sum(map(len, shelf.lines))
 
 
 def batch(
-    groups: Sequence[tuple[Clips, float]], luck: random.Random, device: str
+    groups: Sequence[tuple[Shelf, float]], luck: random.Random, device: str
 ) -> tuple[Tensor, list[dict[str, Any]]]:
     """Clips of one length, each group as often as it counts."""
-    at = luck.choices(range(len(LENGTHS)), [sum(w * some.share(k) for some, w in groups) for k in range(len(LENGTHS))])[0]
-    size, count = int((LENGTHS[at] + 0.5) * RATE) // 320 * 320, int(SOUND / LENGTHS[at])
-    out, lines = torch.zeros(count, size, device=device), []
-    for row in range(count):
-        some = luck.choices([some for some, _ in groups], [w * some.share(at) for some, w in groups])[0]
-        which = luck.randrange(len(some.lines[at]))
-        clip = some.sound[at][which].float() / 32768
-        start = luck.randrange(size - len(clip))
-        out[row, start : start + len(clip)] = clip
-        lines.append(some.lines[at][which])
+    lengths = range(len(LENGTHS))
+    at = luck.choices(lengths, [sum(w * share(some, k) for some, w in groups) for k in lengths])[0]
+    out = torch.zeros(int(SOUND / LENGTHS[at]), room_for(at), device=device)
+    lines = []
+    for row in out:
+        some = luck.choices([some for some, _ in groups], [w * share(some, at) for some, w in groups])[0]
+        lines.append(some.lay(row, at, luck.randrange(len(some.lines[at])), luck))
     return out, lines
 
 
 def teach(asked: argparse.Namespace) -> Net:
-    device = "cuda"
+    device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(asked.seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     luck = random.Random(f"teach people {asked.seed}")
@@ -126,40 +103,19 @@ def teach(asked: argparse.Namespace) -> Net:
     teacher = Net(corrected_file(phonetic.weights())).to(device).eval().requires_grad_(False)
     student = copy.deepcopy(teacher).requires_grad_(True)
     mean = copy.deepcopy(student).requires_grad_(False)
-    degrade = Noisier(asked.people, device)
+    degrade = Noisier(torch, device, np.load(asked.people / "noise.npy").astype(np.float32) / 3000)
     people = pickle.loads((asked.people / "people.pkl").read_bytes())
     synthetic = [clip for path in sorted(asked.synthetic.glob("*.pkl")) for clip in pickle.loads(path.read_bytes())]
-    groups = [(Clips(people, device), asked.share), (Clips(synthetic, device), 1 - asked.share)]
+    groups = [(shelved(people, device), asked.share), (shelved(synthetic, device), 1 - asked.share)]
     optimiser = torch.optim.AdamW(student.parameters(), lr=asked.rate, weight_decay=0.0, betas=(0.9, 0.98))
     step, first = 0, time.time()
     while time.time() - first < asked.seconds:
-        done = (time.time() - first) / asked.seconds
-        for group in optimiser.param_groups:
-            group["lr"] = asked.rate * min(1.0, step / 100) * 0.5 * (1 + math.cos(math.pi * min(1.0, done)))
-        sound, lines = batch(groups, luck, device)
-        with torch.no_grad():
-            sound = degrade.faster(sound, luck)
-            sound = sound[:, : sound.shape[1] // 320 * 320] * torch.empty(len(sound), 1, device=device).uniform_(0.1, 0.9)
-            wanted = teacher(degrade.on_floor(sound))
-            heard = degrade.on_floor(degrade.noisy(degrade.band(degrade.room(sound)))).clamp(-1, 1)
-        logs = student(heard)
-        weight = 0.2 + (1 - wanted[..., quiet].exp().sum(-1))
-        leash = ((wanted.exp() * (wanted - logs)).sum(-1) * weight).sum() / weight.sum()
-        texts, clip, said = texts_of(lines, luck, 5)
-        values = scores(torch, symbol_logs(torch, logs, written, quiet), texts, clip)
-        keep = torch.tensor(said, device=device)
-        right = by_clip(torch, values, clip, keep, len(lines))
-        wrong = by_clip(torch, values, clip, ~keep, len(lines))
-        apart = torch.nn.functional.softplus((wrong - right).clamp(-30, 30)).mean()
-        count = torch.tensor([float(len(line["ways"][0])) for line in lines], device=device)
-        likely = (-right.clamp_min(-400) / count).clamp_max(6).mean()  # a text that was written down wrongly counts little
-        optimiser.zero_grad()
-        (asked.leash * leash + 0.25 * apart + 0.25 * likely).backward()
-        torch.nn.utils.clip_grad_norm_(student.parameters(), 1.0)
-        optimiser.step()
-        with torch.no_grad():
-            for slow, fast in zip(mean.parameters(), student.parameters(), strict=True):
-                slow.lerp_(fast, 0.01 if step > 100 else 1.0)
+        pace(optimiser, asked.rate * min(1.0, step / 100), (time.time() - first) / asked.seconds)
+        leash, apart, unlikely = wishes(
+            torch, (teacher, student), degrade, batch(groups, luck, device), (written, quiet), luck
+        )
+        likely = unlikely.clamp_max(6).mean()  # a text that was written down wrongly counts little
+        learn(torch, optimiser, asked.leash * leash + 0.25 * apart + 0.25 * likely, (student, mean), step)
         step += 1
     print(f"{step} steps")
     return mean

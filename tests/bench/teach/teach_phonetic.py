@@ -79,11 +79,13 @@ def noises() -> list[Any]:
 
 
 class Degrade:
-    def __init__(self, torch: Any, device: str) -> None:
+    """`kept`: noises that were made elsewhere (else `noises`)."""
+
+    def __init__(self, torch: Any, device: str, kept: np.ndarray | None = None) -> None:
         from handsfree.speech import mel
 
         self.torch, self.device = torch, device
-        self.noise = torch.from_numpy(np.stack(noises())).to(device)
+        self.noise = torch.from_numpy(np.stack(noises()) if kept is None else kept).to(device)
         self.floor = torch.from_numpy(mel._noise()[: 8 * RATE].copy()).to(device)
 
     def on_floor(self, sound: Any) -> Any:
@@ -128,53 +130,82 @@ class Degrade:
 
     def noisy(self, sound: Any, lowest: float = -1.0) -> Any:
         """Clean one time in eight; else 30 dB to `lowest`, oftenest low. Babble is other clips of the batch, too."""
-        torch = self.torch
-        count, size = sound.shape
-        which = torch.randint(len(self.noise), (count,), device=self.device)
-        start = torch.randint(self.noise.shape[1] - size, (count, 1), device=self.device)
-        noise = self.noise[which[:, None], start + torch.arange(size, device=self.device)[None]]
-        others = sum(sound[torch.randperm(count, device=self.device)].roll(int(s), 1) for s in (1000, 9000, 17000, 5000))
+        torch, count = self.torch, len(sound)
+        noise, others = self.kept(sound), self.babble(sound)
         noise = torch.where(torch.rand(count, 1, device=self.device) < 0.2, others, noise)
         ratio = lowest + (30 - lowest) * torch.rand(count, 1, device=self.device).square()
+        return sound + self.at(sound, noise, ratio) * (torch.rand(count, 1, device=self.device) > 0.125)
+
+    def kept(self, sound: Any) -> Any:
+        """For each clip a piece of one of the noises."""
+        torch, (count, size) = self.torch, sound.shape
+        which = torch.randint(len(self.noise), (count,), device=self.device)
+        start = torch.randint(self.noise.shape[1] - size, (count, 1), device=self.device)
+        return self.noise[which[:, None], start + torch.arange(size, device=self.device)[None]]
+
+    def babble(self, sound: Any) -> Any:
+        """For each clip four others of the batch."""
+        mixed = (self.torch.randperm(len(sound), device=self.device) for _ in range(4))
+        return sum(sound[order].roll(int(s), 1) for order, s in zip(mixed, (1000, 9000, 17000, 5000), strict=True))
+
+    def at(self, sound: Any, noise: Any, ratio: Any) -> Any:
+        """The noise, so loud that the speech's loud moments lie `ratio` dB over it."""
         power = sound.unfold(1, 320, 160).square().mean(-1)
-        active = (power * (power > power.amax(1, keepdim=True) * 1e-3)).sum(1, keepdim=True)
-        active = active / (power > power.amax(1, keepdim=True) * 1e-3).sum(1, keepdim=True).clamp_min(1)
-        scale = (active / noise.square().mean(1, keepdim=True).clamp_min(1e-9) * 10 ** (-ratio / 10)).sqrt()
-        return sound + noise * scale * (torch.rand(count, 1, device=self.device) > 0.125)
+        loud = power > power.amax(1, keepdim=True) * 1e-3
+        active = (power * loud).sum(1, keepdim=True) / loud.sum(1, keepdim=True).clamp_min(1)
+        return noise * (active / noise.square().mean(1, keepdim=True).clamp_min(1e-9) * 10 ** (-ratio / 10)).sqrt()
 
 
 # ---- teaching
 
 
-class Bank:
-    """The clips that are there, on the GPU, by length."""
+def room_for(at: int) -> int:
+    """Samples that a clip of this length is given."""
+    return int((LENGTHS[at] + 0.5) * RATE) // 320 * 320
 
-    def __init__(self, torch: Any, device: str, folder: Path) -> None:
-        self.torch, self.device, self.folder = torch, device, folder
-        self.seen: set[str] = set()
+
+class Shelf:
+    """Clips on the GPU, by length."""
+
+    def __init__(self, torch: Any, device: str) -> None:
+        self.torch, self.device = torch, device
         self.sound: list[list[Any]] = [[] for _ in LENGTHS]
         self.lines: list[list[dict[str, Any]]] = [[] for _ in LENGTHS]
+
+    def put(self, samples: np.ndarray, line: dict[str, Any]) -> None:
+        at = next(at for at, length in enumerate(LENGTHS) if len(samples) <= length * RATE)
+        self.sound[at].append(self.torch.from_numpy(samples).to(self.device))
+        self.lines[at].append(line)
+
+    def lay(self, row: Any, at: int, which: int, luck: random.Random) -> dict[str, Any]:
+        """Put a clip somewhere into a row of zeros; its line."""
+        clip = self.sound[at][which].float() / 32768
+        start = luck.randrange(len(row) - len(clip))
+        row[start : start + len(clip)] = clip
+        return self.lines[at][which]
+
+
+class Bank(Shelf):
+    """The clips that are in a folder by now."""
+
+    def __init__(self, torch: Any, device: str, folder: Path) -> None:
+        super().__init__(torch, device)
+        self.folder = folder
+        self.seen: set[str] = set()
 
     def more(self) -> None:
         for path in sorted(self.folder.glob("*.pkl")):
             if path.name not in self.seen:
                 self.seen.add(path.name)
                 for samples, line in pickle.loads(path.read_bytes()):
-                    at = next(at for at, length in enumerate(LENGTHS) if len(samples) <= length * RATE)
-                    self.sound[at].append(self.torch.from_numpy(samples).to(self.device))
-                    self.lines[at].append(line)
+                    self.put(samples, line)
 
     def batch(self, seconds: float, luck: random.Random) -> tuple[Any, list[dict[str, Any]]]:
         """Clips of one length, each somewhere in a little more; `seconds`: of sound in all."""
         at = luck.choices(range(len(LENGTHS)), [len(some) for some in self.lines])[0]
-        size = int((LENGTHS[at] + 0.5) * RATE) // 320 * 320
         chosen = [luck.randrange(len(self.lines[at])) for _ in range(int(seconds / LENGTHS[at]))]
-        out = self.torch.zeros(len(chosen), size, device=self.device)
-        for row, which in enumerate(chosen):
-            clip = self.sound[at][which].float() / 32768
-            start = luck.randrange(size - len(clip))
-            out[row, start : start + len(clip)] = clip
-        return out, [self.lines[at][which] for which in chosen]
+        out = self.torch.zeros(len(chosen), room_for(at), device=self.device)
+        return out, [self.lay(row, at, which, luck) for row, which in zip(out, chosen, strict=True)]
 
 
 def symbol_logs(torch: Any, logs: Any, written: Any, silent: Any) -> Any:
