@@ -43,21 +43,28 @@ def writers(language: str, models: Path) -> tuple[FreeWriter, ...]:
     return tuple(_of(weights, language) for weights in found if weights is not None)
 
 
+def whole_model(weights: Path) -> Any:
+    """The engine with these weights, put together where packages carry them in parts."""
+    from faster_whisper import WhisperModel
+
+    from handsfree.speech.neural_weights import model_bytes, model_parts
+
+    files: dict[str, Any] | None = None
+    if len(model_parts(weights)) > 1:
+        files = {"model.bin": model_bytes(weights)}
+        files |= {path.name: path.read_bytes() for path in weights.iterdir() if path.suffix in (".json", ".txt")}
+    return WhisperModel(str(weights), device="cpu", compute_type="int8", cpu_threads=1, files=files)
+
+
 class FreeWriter:
     """Writes what was said, and tells how readily it would have written something else."""
 
     def __init__(self, weights: Path, language: str) -> None:
-        from faster_whisper import WhisperModel
         from faster_whisper.tokenizer import Tokenizer
 
         from handsfree.authoring.words import load_words
-        from handsfree.speech.neural_weights import model_bytes, model_parts
 
-        files: dict[str, Any] | None = None
-        if len(model_parts(weights)) > 1:  # packages carry it in parts
-            files = {"model.bin": model_bytes(weights)}
-            files |= {path.name: path.read_bytes() for path in weights.iterdir() if path.suffix in (".json", ".txt")}
-        model: Any = WhisperModel(str(weights), device="cpu", compute_type="int8", cpu_threads=1, files=files)
+        model = whole_model(weights)
         self._model, self._language = model, language
         self._tokens: Any = Tokenizer(model.hf_tokenizer, model.model.is_multilingual, task="transcribe", language=language)
         self._told = load_words(language).prompt("dictation-like")

@@ -32,8 +32,10 @@ import numpy as np
 import soundfile
 import soxr
 
+from handsfree.authoring.free_words import whole_model
 from handsfree.language.phonetics import dictionary, nearest, similarity
 from handsfree.speech import sounds
+from handsfree.speech.neural_weights import find_weights
 from tests.bench.corpus import LEVELS, Clip, _write
 from tests.bench.teach import fresh, teach_texts
 from tests.bench.teach.teach_phonetic import noises
@@ -80,6 +82,7 @@ def recordings(unpacked: Path) -> Iterator[tuple[str, np.ndarray]]:
 
 
 def trimmed(samples: np.ndarray, rate: int) -> np.ndarray:
+    """At 16 kHz. Not by `sound.files.to_mono`: that cuts off the peaks above 1 that MP3 has, in one recording of four."""
     samples = np.asarray(soxr.resample(samples, rate, RATE) if rate != RATE else samples, np.float32)
     samples = samples - samples.mean() if len(samples) else samples
     frames = samples[: len(samples) // 160 * 160].reshape(-1, 160)
@@ -92,15 +95,9 @@ def trimmed(samples: np.ndarray, rate: int) -> np.ndarray:
 
 
 def label(unpacked: Path, out: Path, minutes: float) -> None:
-    from faster_whisper import WhisperModel
-
-    from handsfree.speech.neural_weights import find_weights, model_bytes
-
     place = find_weights("base")
     assert place is not None, "whisper base is not installed"
-    files: dict[str, bytes] = {path.name: path.read_bytes() for path in place.iterdir() if path.suffix in (".json", ".txt")}
-    files["model.bin"] = model_bytes(place)
-    model = WhisperModel(str(place), device="cpu", compute_type="int8", cpu_threads=1, files=files)
+    model = whole_model(place)
     every = list(recordings(unpacked))
     random.Random(7).shuffle(every)
     found: list[Label] = []
