@@ -38,8 +38,9 @@ TAKE_ANSWER = Bar(
     _P,
     "An answer is not confirmed separately: a wrong one is noticed late.",
     "On voices left out, 2 in 100 clean answers of synthetic voices and 19 at 5 dB are read back or asked again; of actors, "
-    "1 and 5. Words that differ from an answer by one sound, or by one word of several, are accepted four times in ten if "
-    "actors say them and three if synthetic voices do; few people say them there. Of 640 other words by people, 12 are.",
+    "some of whom taught in other scenes, 1 and 5. Words that differ from an answer by one sound, or by one of several "
+    "words, are accepted four times in ten if actors say them and three if synthetic voices do; few people say them there. "
+    "Of 640 other words by people, 12 are.",
 )
 TAKE_COMMAND = Bar(
     "accept a command",

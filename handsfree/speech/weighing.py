@@ -32,7 +32,7 @@ _EARNEST = TRUE_DENIALS | {Denial.HALF}
 #: Nats below the best of all that a witness found: what it thinks of an act that it did not find.
 FLOOR = {Witness.TOKENS: -12.0, Witness.SOUNDS: -30.0, Witness.GRAMMAR: -12.0}
 
-LONG = 16  # sounds; what speaks against an answer grows with its length, though longer ones are mistaken more seldom
+_LONG = 16  # sounds; what speaks against an answer grows with its length, though longer ones are mistaken more seldom
 _ACCENT = 0.34  # share of its sounds in which a word of three or four may differ: one; 'unlock' differs in more
 _USUALLY = 3.0  # nats by which an act lies over its denials, where none of them was listed
 
@@ -179,7 +179,7 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, shares: Shares
     after = ranked[1].score if len(ranked) > 1 else -math.inf
     features["lead"] = _clip(ranked[0].score - after, 0, 8)
     if stake is Stake.CHOICE:
-        features["long"] = _clip(len(phonemes(best.spoken or best.text)), 0, LONG)
+        features["long"] = _clip(len(phonemes(best.spoken or best.text)), 0, _LONG)
     return Weighed(
         best,
         stake,
